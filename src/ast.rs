@@ -1,7 +1,7 @@
-//! What was written: the statements of a display with a place on everything.
+//! What was written: the statements of a display, each part with its place in the text.
 //!
-//! Names stay places in the text (an [`Ident`] is a [`Span`]); settings stay words and values, since which
-//! settings exist is known by `resolve/settings.rs`, not by the grammar. Nothing here is checked for sense.
+//! A name is kept as its place in the text (an [`Ident`] is a [`Span`]). A setting is kept as words
+//! and values: `resolve/settings.rs`, not the grammar, knows which settings exist.
 
 use crate::source::Span;
 use std::any::Any;
@@ -20,19 +20,20 @@ pub struct Ident {
 pub struct Ast {
     /// In file order.
     pub statements: Vec<Statement>,
-    /// Whether some of it did not parse: what follows from something missing is then not reported.
+    /// Whether some of it did not parse; faults that may only follow from that are not reported.
     pub broken: bool,
-    /// Every name-like word in text that did not parse: what they stand for is unknown, not wrong.
+    /// Every word that may be a name in text that did not parse; what it stands for is unknown.
     pub mentioned: Vec<Ident>,
-    /// The kinds of which a declaration has no name that can be read: what such a kind has is not known.
+    /// Kinds with a declaration whose name can't be read: which names such a kind has is unknown.
     pub unnamed: Vec<BlockKind>,
 }
 
-/// The statements of a display, in the order they count: those of a text until it includes another, and so on. They are not
-/// moved into one stretch, since most of them go from one compile to the next while a display is edited.
+/// The statements of a display in the order they count; those of an included text stand where it is
+/// included. They are not moved into one list: while a display is edited, most of them are used
+/// again by the next compile.
 #[derive(Debug, Default)]
 pub struct Statements {
-    /// In stretches of one text each.
+    /// Stretches of one text each.
     pub parts: Vec<Vec<Statement>>,
 }
 
@@ -57,15 +58,15 @@ impl<'a> IntoIterator for &'a Statements {
 pub struct Written {
     /// The statements in the order they count.
     pub statements: Statements,
-    /// Whether some text did not parse: what follows from something missing is then not reported.
+    /// Whether some text did not parse; faults that may only follow from that are not reported.
     pub broken: bool,
-    /// Whether a text that the display includes could not be read: any name may be declared in it.
+    /// Whether a text of the display could not be read: any name may be declared in it.
     pub lost: bool,
-    /// Every name-like word in text that did not parse: what they stand for is unknown, not wrong.
+    /// Every word that may be a name in text that did not parse; what it stands for is unknown.
     pub mentioned: Vec<Ident>,
-    /// The kinds of which a declaration has no name that can be read: what such a kind has is not known.
+    /// Kinds with a declaration whose name can't be read: which names such a kind has is unknown.
     pub unnamed: Vec<BlockKind>,
-    /// Which text reads which, by the names they are shown by.
+    /// Which text includes which, by their shown names.
     pub includes: Vec<(Box<str>, Box<str>)>,
 }
 
@@ -174,12 +175,13 @@ pub struct Block {
     pub made: Made,
 }
 
-/// What a later stage made of a statement: while a display is edited, a statement whose text stays stays too.
+/// What a later stage made of a statement; used again while a display is edited and the text of the
+/// statement does not change.
 #[derive(Debug, Default)]
 pub struct Made {
-    /// The thing itself.
+    /// What was made.
     pub kept: Mutex<Option<Box<dyn Any + Send>>>,
-    /// Of a `prop`: which one of the last model it became, counted from 1; 0 where none is kept.
+    /// Of a `prop`: its number in the last model, from 1; 0 where none is kept.
     pub last: AtomicU32,
 }
 
@@ -218,7 +220,7 @@ pub enum Arg {
     Range(Box<SelRange>),
     /// `"…"`: the place of the text between the quotes.
     Text(Ident),
-    /// A host address that is no name: `192.168.40.11`, `[fe80::1]`.
+    /// A numeric host address: `192.168.40.11`, `[fe80::1]`.
     Address(Ident),
     /// A name with members, strings or ports: `heron[2].1`, `boathouse.9..12`, `yard.local`.
     Reference(Box<Reference>),
@@ -261,14 +263,14 @@ impl Quantity {
 /// Arithmetic over numbers and names of `let`.
 #[derive(Debug)]
 pub enum Expr {
-    /// A number as written: its digits, and how many of them stand after the point, as a [`crate::unit::Decimal`]
-    /// has them. They lie flat, which takes a quarter less room.
+    /// A number as written: its digits, and how many of them stand after the point, as in a
+    /// [`crate::unit::Decimal`]. Separate fields take a quarter less memory than that struct.
     Number(Span, i64, u8),
     /// The name of a `let`.
     Name(Ident),
     /// `-X`.
     Negate(Span, Box<Expr>),
-    /// `A + B` and kin.
+    /// `A + B` and the other operators.
     Binary(Box<Binary>),
     /// A number that can't be read; it has been reported.
     Broken(Span),
@@ -318,7 +320,7 @@ pub enum Operator {
     Divide,
 }
 
-/// `N` or `A..B`, falling allowed.
+/// `N` or `A..B`; A may be above B.
 #[derive(Debug)]
 pub struct SelRange {
     /// The whole.
@@ -387,7 +389,7 @@ pub struct Wire {
     pub target: Reference,
     /// The chains, at least one.
     pub chains: Vec<Chain>,
-    /// While a display is edited: which line of the last model it made, counted from 1; 0 for a wire that is new.
+    /// While a display is edited: its first line in the last model, from 1; 0 for a new wire.
     pub last: AtomicU32,
 }
 
@@ -431,7 +433,7 @@ pub struct Pin {
     pub kind: PinKind,
 }
 
-/// Where a pin pins.
+/// What a pin names.
 #[derive(Debug)]
 pub enum PinKind {
     /// `at UNIVERSE/SLOT`.
@@ -535,6 +537,6 @@ pub struct Include {
 pub struct Let {
     /// The name.
     pub name: Ident,
-    /// Its value; a unit is allowed and kept out of it.
+    /// Its value. A unit is read and reported by `resolve`: a `let` is a number alone.
     pub value: Quantity,
 }

@@ -1,6 +1,6 @@
-//! Conductors: resistance by ASTM B258 and IEC 60228 with temperature, and what they may carry by named tables.
+//! Conductors: resistance at a temperature by ASTM B258 and IEC 60228; capacity by named tables.
 //!
-//! Figures are of copper. Resistances are floating point, for they only go into the solver.
+//! All figures are for copper. Resistances are floating point, since only the solver uses them.
 
 use crate::unit::Gauge;
 
@@ -10,8 +10,8 @@ const COPPER: f64 = 1.7241e-8;
 /// Change of copper's resistance for each degree away from 20 °C, as a share.
 const PER_DEGREE: f64 = 0.003_93;
 
-/// IEC 60228, class 5 (flexible, plain copper): size in thousandths of a square millimetre, and the largest
-/// resistance at 20 °C in ohm per kilometre.
+/// IEC 60228, class 5 (flexible, plain copper): size in thousandths of a square millimetre, and the
+/// largest resistance at 20 °C in ohm per kilometre.
 const CLASS_5: &[(u32, f64)] = &[
     (500, 39.0),
     (750, 26.0),
@@ -35,7 +35,7 @@ const IEC_B1: &str = "IEC 60364-5-52 (2009) table B.52.2";
 
 /// What a conductor by number may carry: number, microamperes, and where the figure is from.
 ///
-/// 18 to 10 are the largest fuse before a small conductor; 8 and thicker the 60 °C column.
+/// 18 to 10 AWG: the largest fuse for a small conductor. 8 AWG and thicker: the 60 °C column.
 const BY_NUMBER: &[(u8, i64, &str)] = &[
     (0, 125_000_000, NEC_LARGE), // from memory
     (1, 110_000_000, NEC_LARGE), // from memory
@@ -57,8 +57,8 @@ const BY_NUMBER: &[(u8, i64, &str)] = &[
     (30, 500_000, NFPA_79),      // from memory
 ];
 
-/// What a flexible conductor by area may carry: thousandths of a square millimetre, microamperes, and where the
-/// figure is from.
+/// What a flexible conductor by area may carry: thousandths of a square millimetre, microamperes,
+/// and where the figure is from.
 ///
 /// 6 mm² and thicker: method B1, two loaded conductors.
 const BY_AREA: &[(u32, i64, &str)] = &[
@@ -82,9 +82,9 @@ pub const FUSES: [i64; 12] = [
     20_000_000, 25_000_000, 30_000_000, 40_000_000,
 ];
 
-/// How much of its rating a fuse, a conductor, a supply or a breaker carries for three hours or more, in percent.
+/// Percent of its rating that a fuse, conductor, supply or breaker carries for three hours or more.
 ///
-/// NFPA 70 (2020), 210.19(A), 210.20(A), 215.2(A) and 215.3: both are rated at 125 % of a continuous load.
+/// NFPA 70 (2020), 210.19(A), 210.20(A), 215.2(A), 215.3: rated at 125 % of a continuous load.
 pub const LASTING: i64 = 80;
 
 /// Area of a conductor by number in square millimetres.
@@ -97,14 +97,14 @@ pub fn area_of_number(number: u8) -> f64 {
     std::f64::consts::PI * diameter * diameter / 4.0
 }
 
-/// Resistance of one solid copper conductor of an area (square millimetres, above 0) and a resistivity (ohm metres),
-/// in ohm per metre.
+/// Resistance in ohm per metre of one conductor of a resistivity (ohm metres) and an area (square
+/// millimetres, above 0).
 #[must_use]
 pub fn by_resistivity(resistivity: f64, area_mm2: f64) -> f64 {
     resistivity / (area_mm2 * 1e-6)
 }
 
-/// How many times its resistance at 20 °C a copper conductor has at a temperature in degrees Celsius.
+/// Resistance of copper at a temperature (degrees Celsius) over that at 20 °C.
 #[must_use]
 pub fn warmth(celsius: f64) -> f64 {
     1.0 + PER_DEGREE * (celsius - 20.0)
@@ -112,8 +112,8 @@ pub fn warmth(celsius: f64) -> f64 {
 
 /// Resistance of one conductor in ohm per metre at a temperature in degrees Celsius.
 ///
-/// By number: solid copper of ASTM B258. By area: the most that IEC 60228 allows class 5; a size that it does not list
-/// is reckoned from the nearest listed one, by area.
+/// By number: solid copper of ASTM B258. By area: the most that IEC 60228 allows class 5. A size
+/// that it does not list is scaled by area from the next thinner one (else from the thinnest).
 #[must_use]
 pub fn ohms_per_metre(gauge: Gauge, celsius: f64) -> f64 {
     let at_20 = match gauge {
@@ -142,7 +142,7 @@ pub struct Capacity {
     pub table: &'static str,
 }
 
-/// What a conductor may carry; a size that its table does not list counts as the next thinner one there.
+/// What a conductor may carry. A size that its table does not list counts as the next thinner one.
 #[must_use]
 pub fn capacity(gauge: Gauge) -> Capacity {
     let row = match gauge {
@@ -153,7 +153,7 @@ pub fn capacity(gauge: Gauge) -> Capacity {
             BY_AREA.iter().rev().find(|row| row.0 <= area).map(|row| (row.1, row.2))
         }
     };
-    // Thinner than the table goes: what its thinnest carries, by area.
+    // Thinner than the table goes: the figure of its thinnest, scaled by area.
     let (most_ua, table) = row.unwrap_or_else(|| match gauge {
         Gauge::Awg(number) => {
             let share = area_of_number(number) / area_of_number(30);
@@ -164,22 +164,22 @@ pub fn capacity(gauge: Gauge) -> Capacity {
     Capacity { most_ua, table }
 }
 
-/// Whether what has a rating bears a load, in either direction, for the length of a show: at most [`LASTING`] of the
-/// rating. Both are currents or both are powers.
+/// Whether a load, in either direction, is at most [`LASTING`] percent of a rating, so that it may
+/// last for a show. Both are currents or both are powers.
 #[must_use]
 pub fn lasts(load: i64, rating: i64) -> bool {
     i128::from(load).abs() * 100 <= i128::from(rating) * i128::from(LASTING)
 }
 
-/// The most that lasts of a rating, rounded down.
+/// [`LASTING`] percent of a rating, rounded down.
 #[must_use]
 pub fn lasting(rating: i64) -> i64 {
     let most = i128::from(rating) * i128::from(LASTING) / 100;
     i64::try_from(most).unwrap_or(i64::MAX)
 }
 
-/// The fuse that would do before a conductor that carries a current (microamperes, either direction): the largest
-/// common size that the conductor allows and that is at least 125 % of the current; `None` where there is none.
+/// The fuse for a conductor that carries a current (microamperes, either direction): the largest
+/// common size that the conductor allows, if that is at least 125 % of the current.
 #[must_use]
 pub fn fuse_for(gauge: Gauge, ua: i64) -> Option<i64> {
     let most = capacity(gauge).most_ua;
@@ -187,21 +187,21 @@ pub fn fuse_for(gauge: Gauge, ua: i64) -> Option<i64> {
     lasts(ua, fits).then_some(fits)
 }
 
-/// The thinnest conductor of the same kind, at least as thick as `gauge`, that has a fuse that would do for a
-/// current.
+/// The thinnest conductor of the same kind, at least as thick as `gauge`, that has a fuse for a
+/// current ([`fuse_for`]).
 #[must_use]
 pub fn fusible(gauge: Gauge, ua: i64) -> Option<Gauge> {
     listed(gauge).find(|size| fuse_for(*size, ua).is_some())
 }
 
-/// The thinnest conductor of the same kind, at least as thick as `gauge`, that carries a current for the length of
-/// a show.
+/// The thinnest conductor of the same kind, at least as thick as `gauge`, that carries a current
+/// for a show.
 #[must_use]
 pub fn enough(gauge: Gauge, ua: i64) -> Option<Gauge> {
     listed(gauge).find(|size| lasts(ua, capacity(*size).most_ua))
 }
 
-/// A conductor and all thicker ones that its table lists, the next one first.
+/// A conductor and all thicker ones that its table lists, from thin to thick.
 fn listed(gauge: Gauge) -> impl Iterator<Item = Gauge> {
     let (number, area) = match gauge {
         Gauge::Awg(number) => (number, u32::MAX),
@@ -214,7 +214,7 @@ fn listed(gauge: Gauge) -> impl Iterator<Item = Gauge> {
     std::iter::once(gauge).chain(numbers).chain(areas)
 }
 
-/// The thicker sizes of a conductor's own kind that a lead of an injection is made of, the next one first.
+/// The thicker sizes of a conductor's own kind that leads of injections are made of, thin to thick.
 pub fn thicker(gauge: Gauge) -> impl Iterator<Item = Gauge> {
     listed(gauge).skip(1).filter(|size| match size {
         Gauge::Awg(number) => (8..=22).contains(number),

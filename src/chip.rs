@@ -1,11 +1,11 @@
-//! The chips that are known beforehand, one row each with the data sheet it rests on.
+//! The chips that the compiler knows, a row each with the source of its figures.
 //!
-//! A clocked chip (data and clock line) has no bit time of its own; its controller sets the pace, so a frame
-//! has no limit from it unless a display gives it a `rate`.
+//! A clocked chip (data and clock line) has no bit time of its own, since its controller sets the
+//! pace. It limits no frame unless a display gives it a `rate`.
 //!
-//! A source that says "from memory" holds at least one figure that nobody could check against a published text.
+//! "From memory" in a source: at least one figure could not be checked against a published text.
 
-/// How long one bit takes: `nanoseconds / divisor`, a fraction so that a rate such as 700 kHz stays exact.
+/// How long one bit takes: `nanoseconds / divisor`, so that a rate such as 700 kHz stays exact.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct BitTime {
     /// Numerator, in nanoseconds; above 0.
@@ -23,35 +23,35 @@ impl BitTime {
     }
 }
 
-/// A chip as its data sheet has it.
+/// A known chip.
 #[derive(Clone, Copy, Debug)]
 pub struct KnownChip {
     /// Its name in the language.
     pub name: &'static str,
     /// Bit time; `None` for a clocked chip.
     pub bit: Option<BitTime>,
-    /// How long the line rests before the colours show, in nanoseconds.
+    /// How long the line must rest before the nodes show their colours, in nanoseconds.
     pub latch_ns: u64,
     /// Bits a colour: 8 or 16.
     pub depth: u8,
-    /// Colours of a node; `None` where it is made with three and with four.
+    /// Colours of a node; `None` for a chip that is made with three and with four.
     pub colours: Option<u8>,
     /// Bits of each node that are no colour (a brightness byte).
     pub extra_bits: u32,
     /// Bits of a frame that belong to no node: start and end frames, a header.
     pub header_bits: u32,
-    /// Clocks after the data that pass them on along the line, in quarters of a clock for each node.
+    /// Clocks after the data that move it along the line, in quarters of a clock for each node.
     pub tail_quarters: u32,
-    /// Lowest supply at a node, in millivolts, by the data sheet's tested minimum or the usual practice.
+    /// Lowest voltage at a node, in millivolts, by data sheet (tested minimum) or common practice.
     pub floor_mv: u32,
     /// Where the figures are from.
     pub source: &'static str,
 }
 
-/// Latch of a chip whose own was not found, in microseconds: the longest in the table.
+/// Latch of a chip whose own was not found, in microseconds: the longest that was found.
 const LONGEST_LATCH_US: u64 = 500;
 
-/// A chip with one data line: three colours of 8 bits at 5 V, its bit in nanoseconds, its latch in microseconds.
+/// A 5 V chip with one data line and three colours of 8 bits.
 const fn row(name: &'static str, bit_ns: u64, latch_us: u64, source: &'static str) -> KnownChip {
     KnownChip {
         name,
@@ -67,12 +67,11 @@ const fn row(name: &'static str, bit_ns: u64, latch_us: u64, source: &'static st
     }
 }
 
-/// What a chip is taken for of which nothing is known: the slowest usual one, 800 kHz and 300 us.
+/// What an unknown chip counts as unless the display says otherwise: 800 kHz, latch 300 us.
 pub const USUAL: KnownChip =
     KnownChip { bit: Some(BitTime::of_rate(800)), ..row("", 1_250, 300, "") };
 
-/// A clocked chip: the bits of a node that are no colour, those of a frame that belong to no node, and the clocks
-/// after the data.
+/// A clocked chip.
 const fn clocked(
     name: &'static str,
     extra_bits: u32,
@@ -109,8 +108,8 @@ impl KnownChip {
 
 /// Every known chip, by name.
 ///
-/// Where data sheets of one chip differ, the slower figure stands, so that a port which passes here passes
-/// at the display.
+/// Where data sheets of one chip differ, the row has the slower figure: a port that passes here
+/// then passes at the display.
 pub const KNOWN: &[KnownChip] = &[
     clocked("apa102", 8, 32, 2, "APA102 data sheet: clocked, 32 bits a node (3 mark bits, 5 brightness bits, 3 colours), 32 zero bits before the data; half a clock a node after them from memory"),
     row("apa104", 1710, 50, "from memory: kind of WS2812, 1.71 us a bit, 50 us latch"),

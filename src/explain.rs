@@ -1,5 +1,5 @@
-//! From a code to its page: what it means, why it matters, a wrong display and the same one put
-//! right. And from a chip to its figures and their source.
+//! The page of a code: what it means, why it matters, a wrong display and the same one put right.
+//! Also the figures of a known chip with their source.
 
 use crate::chip::{BitTime, KNOWN, KnownChip, known};
 use crate::diagnostic::words;
@@ -12,7 +12,7 @@ use std::io::{self, Write};
 /// The language guide, `grammar/LANGUAGE.md`.
 pub const LANGUAGE: &str = include_str!("../grammar/LANGUAGE.md");
 
-/// The word that stands for the guide where a code may stand.
+/// The word that names the guide in place of a code.
 pub const GUIDE: &str = "language";
 
 /// A page as other programs read it.
@@ -28,11 +28,10 @@ struct PageRow {
     right: String,
 }
 
-/// The rules that a word names: one by its code, all of a group (`port`), or all where there is no
-/// word.
+/// The rules that a word names: one by its code, or all of a group (`port`); all rules without one.
 ///
 /// # Errors
-/// The nearest codes, where nothing has this name.
+/// Without such a code or group: the codes that are spelt most like it.
 pub fn find(word: Option<&str>) -> Result<Vec<&'static Rule>, Vec<&'static str>> {
     let Some(word) = word else {
         return Ok(rules::ALL.to_vec());
@@ -52,7 +51,7 @@ pub fn find(word: Option<&str>) -> Result<Vec<&'static Rule>, Vec<&'static str>>
 /// Writes one page for a person.
 ///
 /// # Errors
-/// What the writer says.
+/// If the writer fails.
 pub fn page(rule: &Rule, width: usize, out: &mut dyn Write) -> io::Result<()> {
     let page = &rule.page;
     writeln!(out, "{} ({}): {}\n", rule.code, rule.severity.word(), rule.title)?;
@@ -74,7 +73,7 @@ fn display(out: &mut dyn Write, head: &str, text: &str) -> io::Result<()> {
 /// Writes a list of rules for a person, a line each.
 ///
 /// # Errors
-/// What the writer says.
+/// If the writer fails.
 pub fn list(rules: &[&Rule], width: usize, out: &mut dyn Write) -> io::Result<()> {
     let longest = rules.iter().map(|rule| rule.code.len()).max().unwrap_or(0);
     let indent = " ".repeat(longest + 11);
@@ -88,7 +87,7 @@ pub fn list(rules: &[&Rule], width: usize, out: &mut dyn Write) -> io::Result<()
 /// Writes the language guide, as text or as a JSON object.
 ///
 /// # Errors
-/// What the writer says.
+/// If the writer fails.
 pub fn guide(as_json: bool, out: &mut dyn Write) -> io::Result<()> {
     if !as_json {
         return out.write_all(LANGUAGE.as_bytes());
@@ -101,7 +100,7 @@ pub fn guide(as_json: bool, out: &mut dyn Write) -> io::Result<()> {
 /// Writes rules with their pages as a JSON array.
 ///
 /// # Errors
-/// What the writer says.
+/// If the writer fails.
 pub fn json(rules: &[&Rule], out: &mut dyn Write) -> io::Result<()> {
     let rows: Vec<PageRow> = rules
         .iter()
@@ -120,7 +119,7 @@ pub fn json(rules: &[&Rule], out: &mut dyn Write) -> io::Result<()> {
     writeln!(out)
 }
 
-/// The word that names all chips known beforehand.
+/// The word that names all known chips.
 pub const CHIPS: &str = "chips";
 
 /// A known chip as other programs read it.
@@ -144,10 +143,10 @@ pub fn chips(word: &str) -> Option<Vec<&'static KnownChip>> {
     known(word).map(|chip| vec![chip])
 }
 
-/// Writes known chips for a person: the figures of each, and the source that they rest on.
+/// Writes known chips for a person: the figures of each, and their source.
 ///
 /// # Errors
-/// What the writer says.
+/// If the writer fails.
 pub fn chip_list(chips: &[&KnownChip], width: usize, out: &mut dyn Write) -> io::Result<()> {
     for chip in chips {
         let figures = format!("{}: {}", chip.name, figures(chip));
@@ -185,7 +184,7 @@ fn figures(chip: &KnownChip) -> String {
 /// Writes known chips as a JSON array.
 ///
 /// # Errors
-/// What the writer says.
+/// If the writer fails.
 pub fn chip_json(chips: &[&KnownChip], out: &mut dyn Write) -> io::Result<()> {
     let row = |chip: &&KnownChip| ChipRow {
         name: chip.name,

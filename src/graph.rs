@@ -1,7 +1,7 @@
-//! Who depends on whom.
+//! What depends on what in a display.
 //!
-//! The only place that knows petgraph. Orders are stable by declaration; a ring comes out as its members in
-//! order, beginning with the one declared first. Only iterating algorithms are used, so a long chain can't
+//! Only this file knows petgraph. The order of results follows the declarations; a ring begins with
+//! the member that was declared first. No algorithm here is recursive, so a long chain can't
 //! exhaust the stack.
 
 mod build;
@@ -22,7 +22,7 @@ pub enum VertexKind {
     File,
     /// A chip.
     Chip,
-    /// A make of node.
+    /// A kind of node.
     Node,
     /// A controller.
     Controller,
@@ -119,7 +119,7 @@ pub struct Graph {
 }
 
 impl Graph {
-    /// Adds a thing, or finds it if it is there; its index.
+    /// Adds a thing unless it is there; gives its index.
     pub fn vertex(&mut self, kind: VertexKind, name: &str, at: Option<Span>) -> usize {
         if let Some(index) = self.by_name.get(&(kind, name.to_owned())) {
             return *index;
@@ -130,7 +130,7 @@ impl Graph {
         index
     }
 
-    /// Says that `from` depends on `to`; once is enough.
+    /// Adds the edge from `from` to what it depends on, unless it is there.
     pub fn edge(&mut self, from: usize, to: usize, kind: EdgeKind) {
         let (a, b) = (NodeIndex::new(from), NodeIndex::new(to));
         let there = self.inner.edges_connecting(a, b).any(|edge| *edge.weight() == kind);
@@ -151,7 +151,7 @@ impl Graph {
             .map(|edge| (edge.source().index(), edge.target().index(), *edge.weight()))
     }
 
-    /// The things of a name, of whatever kind.
+    /// The things of a name, of every kind.
     #[must_use]
     pub fn named(&self, name: &str) -> Vec<usize> {
         self.nodes()
@@ -161,7 +161,7 @@ impl Graph {
             .collect()
     }
 
-    /// Everything that a change of these reaches, they themselves included, in the order added.
+    /// Everything that depends on these, directly or not, and they themselves; in the order added.
     #[must_use]
     pub fn reach(&self, from: &[usize]) -> Vec<usize> {
         let mut seen = vec![false; self.inner.node_count()];
@@ -178,9 +178,9 @@ impl Graph {
     }
 }
 
-/// The rings among `count` things, given who needs whom: the members of each in order, the first declared
-/// first. A thing that needs itself is a ring of one. Of things that hang together in several rings, the
-/// shortest through the first declared is reported.
+/// The rings among `count` things, given which needs which: the members of each in order, the first
+/// declared first. A thing that needs itself is a ring of one. Where rings share members, only the
+/// shortest ring through the first declared of them is given.
 #[must_use]
 pub fn rings(count: usize, needs: &[(usize, usize)]) -> Vec<Vec<usize>> {
     if needs.is_empty() {
@@ -205,7 +205,7 @@ pub fn rings(count: usize, needs: &[(usize, usize)]) -> Vec<Vec<usize>> {
     found
 }
 
-/// The shortest way from a vertex back to itself; it is known to lie in a ring.
+/// The shortest way from a vertex back to itself. The vertex must lie in a ring.
 fn shortest(graph: &DiGraph<(), ()>, first: NodeIndex) -> Vec<usize> {
     let mut came: HashMap<NodeIndex, NodeIndex> = HashMap::new();
     let mut queue = VecDeque::from([first]);

@@ -1,15 +1,15 @@
-//! How nodes lie on universes: pure arithmetic over channels counted from 0, no names.
+//! How nodes lie on universes: arithmetic over channels, which count from 0.
 //!
-//! With `whole nodes` a node that does not fit in what is left of its universe starts the next one. A controller
-//! that uses fewer slots of each universe than the display counts goes on at slot 1 of the next universe. The
-//! slots that are left free in either way are padding: they lie within the stretch of a string but are not used
-//! by it.
+//! With `whole nodes`, a node that does not fit into the rest of its universe starts the next one.
+//! A controller may use fewer slots of each universe than the display counts; it then goes on at
+//! slot 1 of the next universe. Slots that are left free in either way are padding: they lie within
+//! the stretch of a string, which does not use them.
 
 use crate::model::{Controller, Model, Output, StringId};
 use crate::protocol::UniverseSlots;
 use std::ops::Range;
 
-/// What is to be laid: nodes of a number of slots each.
+/// What is to be laid: nodes with an equal number of slots.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Body {
     /// How many nodes; for a prop of `slots`, its slots.
@@ -19,7 +19,7 @@ pub struct Body {
 }
 
 impl Body {
-    /// What a string takes; `None` where that is unknown or nothing.
+    /// The nodes or slots of a string; `None` where it has none or they are unknown.
     #[must_use]
     #[inline]
     pub fn of(model: &Model, id: StringId) -> Option<Self> {
@@ -57,7 +57,7 @@ impl Grid {
         Self { slots, used, whole }
     }
 
-    /// The same universes, of which only the first `used` slots are used (at least 1, at most all).
+    /// The same universes, but only the first `used` slots of each are used (1 to all).
     #[must_use]
     pub fn using(self, used: u32) -> Self {
         let used = u64::from(used).clamp(1, self.slots);
@@ -114,15 +114,15 @@ impl Grid {
         stretch.start / self.slots * self.slots..self.up(stretch.end)
     }
 
-    /// How far a channel is behind the first of its universe.
+    /// How many channels of its universe come before a channel.
     #[must_use]
     #[inline]
     pub fn offset(self, channel: u64) -> u64 {
         channel % self.slots
     }
 
-    /// Slots that may not be cut, and how many such units a body has. A node larger than a universe can't be kept
-    /// whole; it is cut as if that were not asked.
+    /// The size of a unit that may not be cut, in slots, and how many such units a body has. A node
+    /// larger than a universe can't be kept whole, so it is cut in spite of `whole nodes`.
     fn units(self, body: Body) -> (u64, u64) {
         if self.whole && body.each <= self.used {
             (body.each, body.nodes)
@@ -131,12 +131,12 @@ impl Grid {
         }
     }
 
-    /// Slots of a universe that are used from a channel on.
+    /// Used slots of its universe from a channel on.
     fn room(self, channel: u64) -> u64 {
         self.used.saturating_sub(self.offset(channel))
     }
 
-    /// The stretch of a body laid at or, where its first node would not stay whole, after a channel.
+    /// The stretch of a body laid from a channel, or later if its first node would be cut there.
     #[must_use]
     #[inline]
     pub fn lay(self, at: u64, body: Body) -> Range<u64> {
@@ -157,7 +157,7 @@ impl Grid {
         start..end
     }
 
-    /// The used slots of a body that starts at a channel, one stretch a universe, padding left out.
+    /// The used slots of a body from a channel: a stretch in each universe, without padding.
     pub fn segments(self, start: u64, body: Body) -> impl Iterator<Item = Range<u64>> {
         let (each, _) = self.units(body);
         let mut at = start;
@@ -170,7 +170,7 @@ impl Grid {
             let segment = at..at + taken;
             left -= taken;
             at = self.up(at.saturating_add(1));
-            // A start without room for one node does not come from `lay`; it ends the walk instead of hanging it.
+            // `lay` gives no start without room for a node. From such a start this ends, not loops.
             (taken > 0).then_some(segment)
         })
     }
@@ -206,7 +206,7 @@ mod tests {
         assert_eq!(used, [0..512, 512..1024, 1024..1200]);
     }
 
-    // 510 div 3: a box that uses 510 of 512 slots cuts no RGB node and leaves slots 511 and 512 of each universe.
+    // 510 div 3: with 510 of 512 slots in use no RGB node is cut; slots 511 and 512 stay free.
     #[test]
     fn a_box_that_uses_fewer_slots_goes_on_in_the_next_universe() {
         let grid = Grid::new(UniverseSlots::ALL, false).using(510);

@@ -1,8 +1,8 @@
 //! Tables that only their own id can index.
 //!
-//! An id is made where its row is added, and rows are never taken away. So a lookup cannot miss, and code that follows
-//! an id needs no second branch. An id of another table does not compile; one that is out of range is a fault of the
-//! compiler and stops it, since a row that is silently skipped would make a wrong table.
+//! An id is made where its row is added, and rows are never removed. So a lookup cannot miss, and
+//! callers need no branch for a missing row. An id of another table does not compile. An id out of
+//! range is a fault of the compiler and panics: to skip a row would make a wrong table.
 
 use std::marker::PhantomData;
 use std::ops::{Index, IndexMut};
@@ -23,7 +23,7 @@ macro_rules! id {
         impl std::convert::From<usize> for $name {
             #[inline]
             fn from(index: usize) -> Self {
-                // Tables are held far below this by the limits on strings and source size.
+                // Limits on strings and source size keep tables far below this.
                 Self(u32::try_from(index).unwrap_or(u32::MAX))
             }
         }
@@ -79,7 +79,7 @@ impl<I: Id, T> Keyed<I, T> {
         self.rows.iter().map(&mut row).collect()
     }
 
-    /// The id of the first row that is as asked.
+    /// The id of the first row for which `is` holds.
     pub fn find(&self, is: impl FnMut(&T) -> bool) -> Option<I> {
         self.rows.iter().position(is).map(I::from)
     }
@@ -127,19 +127,19 @@ impl<I, T> Keyed<I, T> {
         self.rows.last_mut()
     }
 
-    /// The rows as they lie.
+    /// The rows as a slice.
     #[must_use]
     #[inline]
     pub fn as_slice(&self) -> &[T] {
         &self.rows
     }
 
-    /// The rows as they lie, to be changed.
+    /// The rows as a slice, to be changed.
     pub fn as_mut_slice(&mut self) -> &mut [T] {
         &mut self.rows
     }
 
-    /// The rows, to be added to or taken away as a whole.
+    /// The rows as a vector, to be changed as a whole.
     pub fn rows_mut(&mut self) -> &mut Vec<T> {
         &mut self.rows
     }

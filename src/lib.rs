@@ -1,5 +1,5 @@
-//! A compiler for the addressing of pixel-light displays: text in, checked ports, universes and start
-//! addresses out.
+//! A compiler for the addressing of pixel-light displays: text in, checked ports, universes and
+//! start addresses out.
 //!
 //! ```text
 //!  text ──syntax──▶ ast ──resolve──▶ model ──allocate──▶ plan ──check──▶ findings
@@ -13,9 +13,10 @@
 //!                               text csv json yaml xlsx html
 //! ```
 //!
-//! [`compile`] is the whole of it. Stages meet in data ([`ast`], [`model`], [`plan`]) and never call one
-//! another; what they find goes into one [`diagnostic::Sink`], worded by the [`rules`]. The library reads no
-//! file, clock or terminal: texts come through [`source::Files`], and only [`cli`] prints.
+//! [`compile`] runs all stages. Stages share only data ([`ast`], [`model`], [`plan`]) and never
+//! call one another. Their findings go into one [`diagnostic::Sink`] and are worded by the
+//! [`rules`]. The library reads no file, clock or terminal: texts come through [`source::Files`],
+//! and only [`cli`] prints.
 
 pub mod source;
 
@@ -81,40 +82,40 @@ use plan::Plan;
 use resolve::include::Parse;
 use source::{Files, Loaded, SourceMap};
 
-/// What became of a display.
+/// A compiled display.
 #[derive(Debug)]
 pub struct Compiled {
     /// Its texts, the main one first, its lock last.
     pub sources: SourceMap,
     /// What was written.
     pub ast: Written,
-    /// What was meant.
+    /// What it means.
     pub model: Model,
     /// What was decided.
     pub plan: Plan,
-    /// Everything there is to say, in file order.
+    /// All findings, in file order.
     pub findings: Vec<Diagnostic>,
-    /// The lock it was compiled around, where one lay beside it and could be read.
+    /// The lock that it was compiled around, if there was one that could be read.
     pub lock: Option<LockText>,
-    /// Whether a lock lay beside it that could not be read: nothing may take its place unasked.
+    /// Whether there was a lock that could not be read; it must not be overwritten unasked.
     pub lock_unread: bool,
 }
 
-/// Compiles a display: from the bytes of its main text to addresses and findings. Cannot fail; what is wrong
-/// stands in [`Compiled::findings`].
+/// Compiles a display: from the bytes of its main text to addresses and findings. It cannot fail:
+/// faults are in [`Compiled::findings`].
 #[must_use]
 pub fn compile(files: &dyn Files, main: Loaded) -> Compiled {
     compile_beside(files, main, None)
 }
 
-/// Compiles a display around the lock that lies beside it, if one does: what that holds stays where it may.
+/// Compiles a display around its lock, if there is one: what the lock holds stays where it may.
 #[must_use]
 pub fn compile_beside(files: &dyn Files, main: Loaded, lock: Option<Loaded>) -> Compiled {
     compile_relaid(files, main, lock, &Relay::Nothing, None)
 }
 
-/// The same, but what is on some controllers is laid out afresh; and where a merge left strings twice in the lock, the lines
-/// of one side are taken.
+/// The same, but what is on some controllers is laid out afresh; where a merge left strings twice
+/// in the lock, the lines of `side` are taken.
 #[must_use]
 pub fn compile_relaid(
     files: &dyn Files,
@@ -126,22 +127,23 @@ pub fn compile_relaid(
     compile_read(SourceMap::default(), &Reading::of(files), main, lock, (relay, side))
 }
 
-/// Where texts are, and the stages that read them; a display that is being edited has ones that remember.
+/// Where texts come from, and the stages that read them. While a display is edited, these stages
+/// use again what they made last time.
 pub struct Reading<'r> {
-    /// All that it may include.
+    /// The texts that it may include.
     pub files: &'r dyn Files,
     /// Reads a text of the display.
     pub parse: &'r Parse<'r>,
     /// Reads its lock.
     pub lock: &'r dyn Fn(Loaded, &mut SourceMap, &mut Sink) -> Option<LockText>,
-    /// While a display is edited: what was meant last time.
+    /// While a display is edited: its last model.
     pub last: Option<&'r Model>,
-    /// Changes what was meant before anything is decided.
+    /// Changes the model before anything is decided.
     pub change: &'r dyn Fn(&mut Model),
 }
 
 impl<'r> Reading<'r> {
-    /// As a display is read that is not being edited.
+    /// For a display that is not being edited.
     #[must_use]
     pub fn of(files: &'r dyn Files) -> Self {
         Self { files, parse: &syntax::parse, lock: &lockfile::read, last: None, change: &|_| () }
@@ -167,7 +169,7 @@ pub fn compile_read(
         .map(|lock| settled(&model, lock, relay, side, &mut sink));
     let unread = beside && lock.is_none();
     if unread {
-        // Whether they have something to carry over is not known.
+        // Without the lock it is unknown whether a rename has addresses to carry over.
         model.renames.clear();
     }
     let mut compiled = decide((sources, ast, model), lock, None, relay, sink);
@@ -184,7 +186,7 @@ pub fn compile_around(files: &dyn Files, main: Loaded, lock: Option<&Lock>) -> C
     decide((sources, ast, model), None, lock, &Relay::Nothing, sink)
 }
 
-/// From text to what was meant. A prop that the compiler cuts has the fewest strings for which there is room.
+/// From text to model. A prop that the compiler cuts gets the fewest strings that have room.
 fn understand(
     mut sources: SourceMap,
     reading: &Reading<'_>,
@@ -208,7 +210,7 @@ fn understand(
     (sources, ast, model)
 }
 
-/// Settles which set-up of a controller that stands twice in a lock holds.
+/// Settles which set-up counts for a controller that the lock has twice.
 fn settle_set_ups(text: &mut LockText, side: Option<Side>, sink: &mut Sink) {
     for second in &text.boxes_again {
         let Some(first) = text.lock.boxes.iter_mut().find(|first| first.name == second.name) else {
@@ -222,7 +224,8 @@ fn settle_set_ups(text: &mut LockText, side: Option<Side>, sink: &mut Sink) {
     }
 }
 
-/// A lock in which no string and no controller stands twice: the side that was asked for, or the line at whose place the string can lie.
+/// The lock with each string and controller once. Of two lines for a string it keeps that of the
+/// `side` asked for, else the one whose place the string can keep, else the first.
 fn settled(
     model: &Model,
     mut text: LockText,
@@ -288,7 +291,7 @@ fn settled(
     text
 }
 
-/// Whether the string of a row of the lock, if there is one, lies in a plan where the row has it.
+/// Whether a plan leaves the string of a row of the lock, if there is one, at its place.
 fn stays(plan: &Plan, row: usize) -> bool {
     plan.past.as_ref().is_some_and(|past| {
         let moved = |id: model::StringId| past.moves.iter().any(|one| one.string == id);
@@ -297,7 +300,7 @@ fn stays(plan: &Plan, row: usize) -> bool {
     })
 }
 
-/// From what was meant to addresses, around a lock as text or as data.
+/// From model to addresses, around a lock as text or as data.
 fn decide(
     (sources, ast, model): (SourceMap, Written, Model),
     text: Option<LockText>,
@@ -313,7 +316,7 @@ fn decide(
     Compiled { sources, ast, model, plan, findings: sink.finish(), lock: text, lock_unread: false }
 }
 
-/// Plan and findings of a display that was changed to see what would help it.
+/// Plan and findings of a changed copy of a display, to see whether the change helps.
 fn decide_again(
     model: &Model,
     lock: Option<&Lock>,
@@ -327,16 +330,17 @@ fn decide_again(
     (plan, sink.finish())
 }
 
-/// Groups of rules whose errors leave the addresses usable: a crew with one fuse too small still needs its
-/// table.
+/// Groups of rules whose errors leave the addresses usable: with a fuse that is too small, a crew
+/// still needs the table.
 const NOT_BLOCKING: [&str; 2] = ["power", "net"];
 
-/// The most letters of a reason that a lock keeps.
+/// The most characters of a reason that a lock keeps.
 const MOST_WORDS: usize = 400;
 
 impl Compiled {
-    /// Where to feed the display in addition, at the levels that it allows or with all nodes at `all` (thousandths of a
-    /// percent). Each suggestion was compiled with the display.
+    /// Where to feed the display in addition, at the levels that it allows or with all nodes at
+    /// `all` (thousandths of a percent). Each suggestion was tried in a compiled copy of the
+    /// display.
     #[must_use]
     pub fn suggest(&self, all: Option<u32>) -> Vec<loads::Suggestion> {
         let lock = self.lock.as_ref().map(|text| &text.lock);
@@ -344,13 +348,13 @@ impl Compiled {
         power::suggest::suggest(&self.model, &self.plan, &anew, all)
     }
 
-    /// Whether anything found is an error.
+    /// Whether a finding is an error, or the lock could not be read.
     #[must_use]
     pub fn has_errors(&self) -> bool {
         self.lock_unread || self.count(Severity::Error) > 0
     }
 
-    /// Checks power again with all nodes at a level (thousandths of a percent), in place of what the display allows.
+    /// Checks power again with all nodes at a level (thousandths of a percent), not as allowed.
     pub fn power_at(&mut self, level: u32) {
         let mut sink = Sink::default();
         let (lock, all) = (self.lock.as_ref().map(|text| &text.lock), Some(level));
@@ -361,10 +365,10 @@ impl Compiled {
         diagnostic::in_order(&mut self.findings);
     }
 
-    /// Whether an error was found that leaves no table to trust: any but those of power and network.
+    /// Whether an error leaves the addresses in doubt: any error but those of power and network.
     #[must_use]
     pub fn blocks(&self) -> bool {
-        // Said apart from its finding: a text with too many findings for one more must not lose it.
+        // Kept apart from its finding, which is lost where a text has too many findings.
         self.lock_unread
             || self.findings.iter().any(|finding| {
                 let group = finding.code.split('/').next().unwrap_or("");
@@ -378,13 +382,13 @@ impl Compiled {
         self.findings.iter().filter(|finding| finding.severity == severity).count()
     }
 
-    /// The text of the lock that a build writes. Means something only where nothing blocks.
+    /// The text of the lock that a build writes. Of no use where something blocks.
     #[must_use]
     pub fn next_lock(&self) -> String {
         lockfile::write(&self.next(), &self.added())
     }
 
-    /// The lock that a build writes, with the reasons of what it moves.
+    /// The lock that a build writes, with the reason for each move.
     fn next(&self) -> Lock {
         let mut lock = Lock::of(&self.model, &self.plan);
         let Some(past) = &self.plan.past else {
@@ -417,7 +421,7 @@ impl Compiled {
         self.lock.as_ref().is_some_and(stands)
     }
 
-    /// A display of which nothing moved, beside the lock that a build of it has written.
+    /// The same display with the lock that a build of it has written, after which nothing moves.
     #[must_use]
     pub fn rebuilt(mut self, lock: Loaded) -> Self {
         let mut known = Sink::default();
@@ -427,14 +431,14 @@ impl Compiled {
         self
     }
 
-    /// What a newer format added to the lock, which a build keeps.
+    /// What a newer format added to the lock; a build keeps it.
     fn added(&self) -> lockfile::Added {
         self.lock
             .as_ref()
             .map_or_else(Default::default, |before| before.added_today(&self.model, &self.plan))
     }
 
-    /// Asks that a build changes nothing in the lock: `lock/stale` is reported if it would.
+    /// Reports `lock/stale` if a build would change the lock.
     pub fn hold_to_lock(&mut self) {
         if self.blocks() {
             return;

@@ -1,4 +1,4 @@
-//! What an output has time and room for: frame time, node limits, DMX refresh. Exact whole-number arithmetic.
+//! What an output has time and room for: frame time, node limits, DMX refresh; in whole numbers.
 
 mod dmx;
 mod time;
@@ -12,13 +12,13 @@ use crate::model::{
     ControllerId, InjectAt, Model, NodeId, NodeKind, PieceKind, ReceiverId, StringId, Told,
 };
 
-/// Bit time that a node without a chip is counted with: 800 kbit/s, as nearly all of them.
+/// Bit time of a node without a chip: 800 kbit/s, as nearly all chips have it.
 const USUAL_BIT: BitTime = BitTime { nanoseconds: 1_250, divisor: 1 };
 
-/// Latch that a node without a chip is counted with, in nanoseconds: the longest in use.
+/// Latch of a node without a chip, in nanoseconds.
 const USUAL_LATCH_NS: u64 = 300_000;
 
-/// What one node costs the data line.
+/// What one node costs on the data line.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct NodeTime {
     /// Its bits.
@@ -27,7 +27,7 @@ pub struct NodeTime {
     pub tail_quarters: u32,
     /// The time of one; `None` for a clocked chip, whose pace its controller sets.
     pub bit: Option<BitTime>,
-    /// What a frame takes besides its nodes: the bits before the data, and how long the line rests after them.
+    /// What a frame takes besides its nodes: the bits before the data, and the latch after it.
     pub around: Time,
 }
 
@@ -78,7 +78,8 @@ impl NodeTime {
     }
 }
 
-/// What hangs on a data line, counted piece by piece in data order. Stored strings count nothing but slots.
+/// What hangs on a data line, added piece by piece in data order. A stored string adds only its
+/// slots.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Load {
     /// Nodes that light.
@@ -87,15 +88,15 @@ pub struct Load {
     pub skipped: u64,
     /// Slots, those of stored strings included.
     pub slots: u64,
-    /// The time of all nodes but those of the last make in a row.
+    /// The time of all nodes but those in `run`.
     busy: Time,
-    /// How many those are, with what is skipped among and after them.
+    /// How many nodes of the last make stand in a row, with the skipped ones among and after them.
     run: u64,
     around: Time,
     last: Option<NodeTime>,
-    /// The make that `last` is that of.
+    /// The make that `last` belongs to.
     make: Option<NodeId>,
-    /// Skips at the head of the line, until the string that says what a node of them costs.
+    /// Skipped nodes at the head of the line: they cost as much as nodes of the first string.
     waiting: u64,
 }
 
@@ -116,7 +117,7 @@ impl Default for Load {
 }
 
 impl Load {
-    /// Hangs a piece after what is there.
+    /// Adds a piece at the end.
     pub fn add(&mut self, model: &Model, piece: PieceKind) {
         match piece {
             PieceKind::Lead(..) => {}
@@ -141,7 +142,7 @@ impl Load {
         self.nodes += u64::from(shape.nodes);
         self.skipped += u64::from(shape.skips);
         let count = u64::from(shape.nodes) + u64::from(shape.skips);
-        // Strings of one make mostly stand together.
+        // Most neighbours are of one make, and then nothing but the count changes.
         if self.last.is_some() && shape.node == self.make {
             self.run += count;
             return;
@@ -179,8 +180,7 @@ impl Load {
         self.last.is_none() || self.time().within(Time::frame(model.display.frame_rate_mhz))
     }
 
-    /// How many nodes one frame has time for: what is there and as many more as its last; `None` where
-    /// nothing limits it.
+    /// How many nodes one frame has time for: those there and more like the last; `None`: no limit.
     #[must_use]
     pub fn frame_nodes(&self, model: &Model) -> Option<u64> {
         let frame = Time::frame(model.display.frame_rate_mhz);
@@ -188,7 +188,7 @@ impl Load {
         Some(self.length().saturating_add_signed(room))
     }
 
-    /// How many more nodes of a kind one frame has time for; `None` where nothing limits it.
+    /// How many more nodes of a kind one frame has time for; `None` for no limit.
     #[must_use]
     pub fn room(&self, model: &Model, each: NodeTime) -> Option<u64> {
         let around = self.around.longer(each.around);
@@ -197,7 +197,7 @@ impl Load {
         Some(u64::try_from(room).unwrap_or(0))
     }
 
-    /// The bits of a node and the bit time that its last string is sent with.
+    /// What a node of its last string costs.
     #[must_use]
     pub fn last(&self) -> Option<NodeTime> {
         self.last
@@ -207,16 +207,16 @@ impl Load {
 /// How much a pixel port may take, as someone set it.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum PortLimit {
-    /// Nothing but time.
+    /// No limit but the frame time.
     Time,
     /// Nodes, skips included.
     Nodes(Told<u32>),
-    /// Slots, with no frame time.
+    /// Slots; the frame time does not count.
     Slots(Told<u32>),
 }
 
 impl PortLimit {
-    /// That of a port: the smallest that the receivers in use on it set, else the controller's.
+    /// The limit of a port: the smallest that receivers in use on it set, else the controller's.
     #[must_use]
     pub fn of(
         model: &Model,
@@ -251,7 +251,7 @@ impl PortLimit {
         }
     }
 
-    /// The figure that the table shows: nodes (or slots) that the port may take as it is loaded.
+    /// The figure that the table shows: the nodes (or slots) that the port may take with this load.
     #[must_use]
     pub fn figure(self, model: &Model, load: &Load) -> Option<u32> {
         let time = load.frame_nodes(model).map(|nodes| u32::try_from(nodes).unwrap_or(u32::MAX));
@@ -263,7 +263,7 @@ impl PortLimit {
     }
 }
 
-/// Which strings ask their port for data only, since their start is fed apart from it.
+/// Which strings take only data from their port, since an injection `apart` feeds their start.
 #[must_use]
 pub fn fed_apart(model: &Model) -> Keyed<StringId, bool> {
     let mut fed = model.strings.map(|_| false);
@@ -288,8 +288,8 @@ mod tests {
         Time::ns(latch_us * 1_000).room(Time::frame(fps * 1_000), node)
     }
 
-    // Data-sheet arithmetic: floor((1e6 / fps - latch) / (bits * bit time)). Cells such as 24 bits, 50 us,
-    // 20 fps come out even, which binary fractions miss by one.
+    // Data-sheet arithmetic: floor((1e6 / fps - latch) / (bits * bit time)). Cells such as 24 bits,
+    // 50 us, 20 fps divide evenly; binary fractions are one short there.
     #[test]
     fn nodes_in_a_frame_are_exact() {
         let fast = BitTime::of_rate(800);
@@ -345,7 +345,7 @@ mod tests {
         assert!(mixed.within(Time::ns(20_000)) && Time::ns(20_000).within(mixed));
     }
 
-    // Ever finer rates may not overflow; the sum is rounded up at worst.
+    // Sums of many rates must not overflow; at worst they are rounded up.
     #[test]
     fn many_strange_rates_stay_close() {
         let primes = [999_983, 999_979, 999_961, 999_959, 999_953, 999_931];
@@ -356,7 +356,7 @@ mod tests {
         assert!(sum.within(Time::ns(6_001_000)));
     }
 
-    // ANSI E1.11 timing: 44.10 Hz for 512 slots, 830.56 Hz for 24; 451 slots at 50 Hz, 375 at 60 Hz.
+    // ANSI E1.11 timing: 512 slots 44.10 Hz, 24 slots 830.56 Hz; 50 Hz 451 slots, 60 Hz 375 slots.
     #[test]
     fn dmx_refresh_follows_the_slot_count() {
         let rates = [

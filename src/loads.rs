@@ -1,4 +1,4 @@
-//! What the power stage found: currents, voltages and what they are held against, in whole base units.
+//! What the power stage found: currents and voltages with their limits, in whole base units.
 
 use crate::keyed::{Keyed, id};
 use crate::model::{
@@ -14,20 +14,20 @@ id!(
     SectionId
 );
 
-/// All of it.
+/// Everything that the power stage found.
 #[derive(Debug, Default)]
 pub struct Loads {
     /// At the levels that the display allows.
     pub allowed: Study,
-    /// With every node at full, as a controller's own test pattern may have it; `None` where the display allows that
-    /// anyway.
+    /// With every node at full, as in a controller's own test pattern; `None` where the display
+    /// allows full anyway.
     pub full: Option<Study>,
 }
 
 /// Currents and voltages at one level.
 #[derive(Debug, Default)]
 pub struct Study {
-    /// What hangs on the ports, by output of the plan, then in chain order.
+    /// The sections of all lines, by output of the plan, then in chain order.
     pub sections: Keyed<SectionId, Section>,
     /// What flows through the lead of each `power` statement, by statement.
     pub feeds: Keyed<PowerId, FeedLoad>,
@@ -39,14 +39,14 @@ pub struct Study {
     pub supplies: Keyed<SupplyId, i64>,
 }
 
-/// A stretch of a data line on one piece of plus: all of it, but where `apart` cuts it.
+/// A stretch of a data line on one piece of plus: the whole line unless `apart` cuts it.
 #[derive(Debug, Clone, Copy)]
 pub struct Section {
     /// Its output.
     pub port: PortId,
     /// The receiver it hangs on.
     pub receiver: Option<ReceiverId>,
-    /// The first thing on it that draws.
+    /// The place of the first thing on it that draws.
     pub at: Span,
     /// What its plus comes from.
     pub from: From,
@@ -56,7 +56,7 @@ pub struct Section {
     pub port_ua: i64,
     /// What its nodes draw together, in microamperes.
     pub drawn_ua: i64,
-    /// The power that goes into it where it is not known to come from a supply of the display, in milliwatts.
+    /// The power that goes into it from no known supply, by its port's voltage; in milliwatts.
     pub assumed_mw: i64,
     /// The port's fuse; `None` after a cut.
     pub fuse: Option<Told<i64>>,
@@ -66,11 +66,11 @@ pub struct Section {
     pub dark: Option<Low>,
     /// Nodes under their floor.
     pub dark_nodes: u32,
-    /// Whether everything along it is known: pitch and conductor of every string, conductor of every lead.
+    /// Whether pitch and conductor of every string and the conductor of every lead are known.
     pub whole: bool,
-    /// Nodes on it that do not say what they draw: they count as if they drew nothing.
+    /// Nodes on it whose draw is not known; they count as if they drew nothing.
     pub silent: u32,
-    /// Whether it was left out: fed wrongly, by nothing, at an unknown voltage, or too long to be reckoned.
+    /// Whether it was left out: fed wrongly or not at all, at an unknown voltage, or too long.
     pub left_out: bool,
 }
 
@@ -94,7 +94,7 @@ pub struct Low {
     pub string: StringId,
     /// The string's reference in the wire.
     pub at: Span,
-    /// Which node of it that shows something, from 1; 0 for one that shows nothing.
+    /// Its number in the string, from 1; nodes that show nothing do not count.
     pub node: u32,
     /// Its voltage in microvolts.
     pub uv: i64,
@@ -107,7 +107,7 @@ pub struct Low {
 pub struct FeedLoad {
     /// What flows from the supply in its plus, in microamperes; below 0 where it flows back.
     pub ua: i64,
-    /// What flows to the supply in its minus, in microamperes; below 0 where it flows the other way.
+    /// What flows to the supply in its minus, in microamperes; below 0 where it flows back.
     pub minus_ua: i64,
 }
 
@@ -124,14 +124,14 @@ pub struct TapLoad {
     pub section: SectionId,
     /// What flows from the supply in its plus, in microamperes; below 0 where it flows back.
     pub ua: i64,
-    /// What flows to the supply in its minus, in microamperes; below 0 where it flows the other way.
+    /// What flows to the supply in its minus, in microamperes; below 0 where it flows back.
     pub minus_ua: i64,
     /// Whether its section was left out.
     pub left_out: bool,
 }
 
-/// A stretch of one conductor within a line: a `lead`, or equal nodes of a string. Its plus and minus have the same
-/// gauge.
+/// A stretch of one conductor within a line: a `lead`, or equal nodes of a string. Plus and minus
+/// have the same gauge.
 #[derive(Debug, Clone, Copy)]
 pub struct ConductorLoad {
     /// The section that its plus belongs to.
@@ -142,7 +142,7 @@ pub struct ConductorLoad {
     pub string: Option<StringId>,
     /// Whether it is a `lead`.
     pub lead: bool,
-    /// What it is made of.
+    /// The gauge of its plus and of its minus.
     pub gauge: Gauge,
     /// The largest current in its plus; 0 in a segment that `apart` cuts.
     pub plus: Flow,
@@ -153,10 +153,10 @@ pub struct ConductorLoad {
 /// The largest current in a conductor, and where.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Flow {
-    /// The current in microamperes. In a plus it is above 0 away from the port, in a minus towards the port: so a line
-    /// that is fed at its start has both above 0.
+    /// The current in microamperes. In a plus it is above 0 away from the port, in a minus towards
+    /// the port. So both are above 0 in a line that is fed at its start.
     pub ua: i64,
-    /// The node of the string that the segment leads to, from 1; 0 in a lead and where the nodes show nothing.
+    /// The node that the segment leads to, from 1; 0 in a lead and where nodes show nothing.
     pub node: u32,
 }
 
@@ -176,16 +176,16 @@ pub struct Remedy {
     pub string: StringId,
     /// Where on it.
     pub place: InjectAt,
-    /// From where, through what.
+    /// Its supply and lead.
     pub lead: FeedLead,
 }
 
-/// How far a suggestion was looked into.
+/// How sure a suggestion is.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Verdict {
-    /// No fewer points do: all were tried, or a bound says so.
+    /// Proven: fewer points do not do.
     Fewest,
-    /// The fewest that were found.
+    /// No fewer points were found.
     Found,
     /// Nothing is offered, for this reason.
     Refused(String),
@@ -202,7 +202,7 @@ pub enum Because {
     Conductor,
     /// The lead of its `power` statement or of an injection would carry too much.
     Lead,
-    /// Nothing: it shares its lead with lines that need help.
+    /// Nothing; it shares its lead with lines that need help.
     Neighbour,
 }
 
@@ -215,7 +215,7 @@ pub struct Suggestion {
     pub because: Because,
     /// Its injections.
     pub inject: Vec<Remedy>,
-    /// How far that was looked into.
+    /// How sure they are.
     pub verdict: Verdict,
     /// How many injections there are for all lines that share its lead.
     pub points: usize,
@@ -225,12 +225,12 @@ pub struct Suggestion {
     pub first: bool,
 }
 
-/// What would hold a line over its floor: each of these by itself, where it is there.
+/// What would keep the nodes of a line over their floor. Each entry is enough by itself.
 #[derive(Debug, Clone, Default)]
 pub struct Cure {
     /// Injections, for all lines that share its lead; empty for none.
     pub inject: Vec<Remedy>,
-    /// The line whose finding has the injections, where it is another one that shares the lead.
+    /// The line whose finding has the injections, where that is another line on the same lead.
     pub told_at: Option<SectionId>,
     /// Why there are no injections.
     pub why_not: Option<String>,
@@ -247,7 +247,7 @@ pub fn power_mw(ua: i64, mv: i64) -> i64 {
     i64::try_from(mw).unwrap_or(i64::MAX)
 }
 
-/// What each supply takes from the mains for what it gives, in milliwatts; 0 where its voltage is not known.
+/// What a supply takes from the mains for a current, in milliwatts; 0 if its voltage is unknown.
 #[must_use]
 pub fn supply_mains_mw(supply: &Supply, ua: i64) -> i64 {
     let mw = supply.volts.map_or(0, |volts| power_mw(ua, volts.value));
@@ -255,8 +255,8 @@ pub fn supply_mains_mw(supply: &Supply, ua: i64) -> i64 {
     i64::try_from(taken).unwrap_or(i64::MAX)
 }
 
-/// What a mains circuit carries, in milliwatts: its supplies with their loss, its controllers, and its fixtures that are
-/// put up.
+/// The load of a mains circuit in milliwatts: its supplies with their loss, its controllers, and
+/// its fixtures that are put up.
 #[must_use]
 pub fn circuit_mw(model: &Model, plan: &Plan, study: &Study, id: CircuitId) -> i64 {
     let supplies = model.supplies.iter().zip(&study.supplies);
@@ -274,7 +274,7 @@ pub fn circuit_mw(model: &Model, plan: &Plan, study: &Study, id: CircuitId) -> i
     supplies.chain(controllers).chain(fixtures).fold(0, i64::saturating_add)
 }
 
-/// What a prop's fixtures that are put up draw together, in milliwatts.
+/// The draw of a prop's fixtures that are put up, in milliwatts.
 #[must_use]
 pub fn fixtures_mw(model: &Model, plan: &Plan, prop: &Prop) -> i64 {
     let Some(each) = prop.details.as_ref().and_then(|details| details.draw_mw) else { return 0 };

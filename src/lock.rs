@@ -1,8 +1,9 @@
-//! What was decided last time: for each string its output, its slots and what its port was told, by the string's name;
-//! and what each controller was told.
+//! What was decided last time: by the name of each string its output, its slots and the settings of
+//! its port for it; by the name of each controller its settings.
 //!
-//! A lock is data: how it is written is `lockfile`'s, what it means for the next compile is `allocate`'s. Identity is the
-//! full name of a string (`heron[3]`, `lighthouse.2`), never its place in a file.
+//! A lock is data only: `lockfile` reads and writes it, `allocate` decides what it means for the
+//! next compile. A string is known by its full name (`heron[3]`, `lighthouse.2`), never by its
+//! place in a file.
 
 use crate::model::{Addressing, Controller, Model, Output, PieceKind, Rename};
 use crate::plan::{Plan, PortPlan};
@@ -17,11 +18,11 @@ pub struct Lock {
     pub display: Box<str>,
     /// Slots in a universe, 1 to 512; universe and slot of a row count by it.
     pub universe_slots: UniverseSlots,
-    /// The renames that a build has carried over, old and new name of each, in byte order. They do nothing again.
+    /// Old and new names of renames that builds have carried over and do not repeat, in byte order.
     pub renamed: Vec<(Box<str>, Box<str>)>,
-    /// What each controller was told, by name in byte order, no name twice; empty in a lock of an older format.
+    /// The set-ups of controllers, by name in byte order, each once; empty in an older format.
     pub boxes: Vec<SetUp>,
-    /// A row a string, by name in byte order, no name twice.
+    /// The rows of strings, by name in byte order, each once.
     pub rows: Vec<Row>,
 }
 
@@ -30,7 +31,7 @@ pub struct Lock {
 pub struct SetUp {
     /// Its name.
     pub name: Box<str>,
-    /// Where it is on the network; empty where that was not said.
+    /// Its address on the network; empty where the display did not say it.
     pub host: Box<str>,
     /// Its input as written in a display: `e131 unicast`.
     pub input: Box<str>,
@@ -38,7 +39,7 @@ pub struct SetUp {
     pub first: u32,
     /// How many universes it listens to.
     pub universes: u32,
-    /// The universe that it was to begin with, where the display wrote a number.
+    /// The universe that it was to begin with, where the display had a number.
     pub from: Option<u32>,
     /// How it numbers its ports, as written in a display: `per port`.
     pub addressing: Box<str>,
@@ -46,17 +47,17 @@ pub struct SetUp {
     pub slots: u32,
     /// Whether no node is cut where a universe ends.
     pub whole: bool,
-    /// E1.31 priority of its data, 0 to 200, where it is not the usual one.
+    /// E1.31 priority of its data, 0 to 200; `None` for the usual one.
     pub priority: Option<u32>,
     /// E1.31 universe of its synchronisation packets.
     pub sync: Option<u32>,
-    /// Brightness in thousandths of a percent, where it is not full.
+    /// Brightness in thousandths of a percent; `None` for full.
     pub level: Option<u32>,
     /// Its line in the lock; empty for one that was not read from a text.
     pub at: Span,
 }
 
-/// What a port was told of a string of nodes.
+/// What was set on a port for a string of nodes.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Made {
     /// Nodes that show something, above 0.
@@ -65,22 +66,22 @@ pub struct Made {
     pub each: u32,
     /// The letters of a node in slot order.
     pub colour: Box<str>,
-    /// Its chip; empty where that was not said.
+    /// Its chip; empty where the display did not say it.
     pub chip: Box<str>,
-    /// Dark nodes on the line before it, from the string before it.
+    /// Dark nodes between it and the string before it.
     pub dark: u32,
     /// Dark nodes within it.
     pub within: u32,
     /// Brightness in thousandths of a percent, where its port has one of its own.
     pub level: Option<u32>,
-    /// Its place on the port, from 1, on a controller that addresses per prop; else 0, for there they lie in order.
+    /// Its place on the port, from 1, on a `per prop` controller; else 0, as strings lie in order.
     pub place: u32,
 }
 
 /// Full brightness, in thousandths of a percent.
 pub const FULL: u32 = 100_000;
 
-/// What is laid out afresh although a lock holds it.
+/// What is laid out afresh although the lock holds it.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub enum Relay {
     /// Nothing: what may stay stays.
@@ -123,7 +124,7 @@ impl Relay {
     }
 }
 
-/// Where a string lay.
+/// What the lock says of a string.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Row {
     /// The string's full name, as [`Model::name_of`] makes it.
@@ -134,20 +135,20 @@ pub struct Row {
     pub output: Output,
     /// Channel of its first slot, from 0, with the lock's own [`Lock::universe_slots`].
     pub start: u64,
-    /// How many slots it takes, from its first to its last, those left free by `whole nodes` included; above 0.
+    /// How many slots from its first to its last, padding included; above 0.
     pub slots: u64,
-    /// What its port was told of it; `None` for one without nodes, and in a lock of an older format.
+    /// What was set for it; `None` for a string without nodes, and in an older format.
     pub made: Option<Made>,
-    /// Whether it was stored, so that its port was told nothing of it.
+    /// Whether it was stored, so that nothing was set for it.
     pub stored: bool,
-    /// Where it lay before the build that moved it last, and why it could not stay, in words.
+    /// Where it lay before the last build that moved it, and why it could not stay, in words.
     pub moved: Option<Box<str>>,
     /// Its line in the lock; empty for one that was not read from a text.
     pub at: Span,
 }
 
 impl Lock {
-    /// The lock that a finished plan makes. Strings that were not placed have no row.
+    /// The lock of a finished plan. Strings that were not placed have no row.
     #[must_use]
     pub fn of(model: &Model, plan: &Plan) -> Self {
         let mut rows: Vec<Row> = Vec::with_capacity(model.strings.len());
@@ -199,7 +200,7 @@ impl Lock {
         owners
     }
 
-    /// What a controller was told.
+    /// The set-up of a controller.
     #[must_use]
     pub fn set_up(&self, name: &str) -> Option<&SetUp> {
         let at = self.boxes.binary_search_by(|one| (*one.name).cmp(name));
@@ -228,7 +229,7 @@ impl Lock {
     }
 }
 
-/// The first of some universes, and how many they are.
+/// The first universe of some runs, and how many universes they have together.
 #[must_use]
 pub fn span_of(runs: &[(u32, u32)]) -> (u32, u32) {
     let count = runs.iter().map(|(first, last)| last - first + 1).sum();
@@ -284,7 +285,7 @@ fn rows_of(model: &Model, plan: &Plan, port: &PortPlan, rows: &mut Vec<Row>) {
             each: node.slots,
             colour: node.colour.clone(),
             chip: model.chip_of(id).map_or_else(Box::default, |chip| chip.name.clone()),
-            // What is stored is not on the line, and the dark nodes before it are before the next.
+            // A stored string is not on the line: dark nodes before it come before the next one.
             dark: if string.stored { 0 } else { std::mem::take(&mut dark) },
             within: shape.skips,
             level: level.map(|level| level.value),
@@ -306,7 +307,7 @@ fn rows_of(model: &Model, plan: &Plan, port: &PortPlan, rows: &mut Vec<Row>) {
     }
 }
 
-/// The names of a rename as a lock has them: without blanks and comments.
+/// The names of a rename as the lock has them: without blanks and comments.
 fn names_of(rename: &Rename) -> (Box<str>, Box<str>) {
     let bare = |text: &str| {
         let lines = text.lines().flat_map(|line| line.split('#').next());

@@ -1,4 +1,4 @@
-//! The command line program: hands its arguments to the library and its answer to the system.
+//! The program: passes its arguments to the library and returns the exit status.
 
 use std::process::ExitCode;
 

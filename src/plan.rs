@@ -1,6 +1,6 @@
 //! What was decided: each string's port and addresses, and why.
 //!
-//! Channels here count from 0 over the whole display: `(universe - 1) * universe_slots + (slot - 1)`.
+//! Channels count from 0 over the whole display: `(universe - 1) * universe_slots + (slot - 1)`.
 
 use crate::keyed::{Keyed, id};
 use crate::model::{ControllerId, Output, Piece, ReceiverId, StringId};
@@ -14,42 +14,43 @@ id!(
     PortId
 );
 
-/// The whole answer.
+/// Everything that was decided.
 #[derive(Debug, Default)]
 pub struct Plan {
     /// Slots in a universe, as the model has it.
     pub universe_slots: UniverseSlots,
     /// Where each string lies, by string; `None` where it could not be placed.
     pub placed: Vec<Option<Placed>>,
-    /// The outputs in use, by controller as declared, then pixel ports, then DMX outputs, each by number.
+    /// The outputs in use, by controller as declared; of each first pixel ports, then DMX, by
+    /// number.
     pub ports: Keyed<PortId, PortPlan>,
-    /// What each controller takes, by controller.
+    /// By controller: what it uses.
     pub controllers: Keyed<ControllerId, ControllerPlan>,
-    /// How good the ports are that were picked for pixel lines; `None` where none was, or not by the search.
+    /// How good the picked ports of pixel lines are; `None` where the search picked none.
     pub picked: Option<Picked>,
-    /// What was decided before and what became of it; `None` where there is no lock.
+    /// What the lock held and what became of it; `None` where there is no lock.
     pub past: Option<Box<Past>>,
 }
 
-/// What is known of the ports that were picked, all together.
+/// What is known of all picked ports together.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Picked {
-    /// Ports that nothing hung on before.
+    /// Ports in use that nothing hung on before.
     pub opened: u64,
     /// Proven: no fewer could be opened.
     pub bound: u64,
-    /// Straight lines from prop to controller or receiver of the lines that were placed, in tenths of a metre; 0 where a
-    /// place is not known.
+    /// The sum of straight lines from prop to controller or receiver, over the placed lines, in
+    /// tenths of a metre; 0 for a line with an unknown end.
     pub lead_dm: u64,
-    /// Proven: with so many ports, no less lead is possible.
+    /// Proven: with this number of ports, no less lead is possible.
     pub least_lead: bool,
-    /// The fewest ports that were found to be opened where they come before side by side.
+    /// The fewest opened ports that were found when ports count before side by side.
     pub fewest: u64,
     /// Props whose strings found no room on one controller together.
     pub split: u64,
     /// Props on one controller whose strings do not hang side by side in order.
     pub apart: u64,
-    /// The search ended by itself; otherwise its steps ran out.
+    /// Whether the search ended by itself, not for lack of steps.
     pub finished: bool,
     /// Steps of search.
     pub steps: u64,
@@ -75,7 +76,7 @@ pub struct Placed {
 pub enum Why {
     /// First of its controller.
     First,
-    /// Behind what lies before it.
+    /// After what lies before it.
     Follows,
     /// `align` moved it to the start of a universe.
     Aligned,
@@ -83,7 +84,7 @@ pub enum Why {
     Stepped(Span),
     /// A pin.
     Pinned(Span),
-    /// It shows another string's data.
+    /// It shows this string's data.
     SameAs(StringId),
     /// It lay there before: the lock.
     Kept,
@@ -106,8 +107,8 @@ pub struct PortPlan {
     pub skipped: u32,
     /// Slots of its strings (stored ones included).
     pub slots: u32,
-    /// The smaller of its node limit and what one frame has time for, skips counting against it; in nodes.
-    /// `None` where nothing limits it. A DMX output's, or that of a port with `slots at most`, is in slots.
+    /// The smaller of its node limit and what one frame has time for, skipped nodes included. In
+    /// nodes; in slots for a DMX output and a port with `slots at most`. `None` for no limit.
     pub limit: Option<u32>,
 }
 
@@ -120,16 +121,16 @@ pub struct ChainPiece {
     pub receiver: Option<ReceiverId>,
 }
 
-/// What a controller takes.
+/// What a controller uses.
 #[derive(Debug, Clone, Default)]
 pub struct ControllerPlan {
     /// Its outputs in use, as a stretch of [`Plan::ports`].
     pub ports: Range<u32>,
-    /// The universe it begins to fill, from 1.
+    /// The universe that it begins with, from 1.
     pub begins: u32,
     /// Its first and last universe with a slot in use; `None` where it uses none of its own.
     pub universes: Option<(u32, u32)>,
-    /// The last universe that is taken by it: spare universes and a declared range included.
+    /// The last universe that belongs to it, with spare universes and a declared range.
     pub last_given: u32,
 }
 
@@ -144,41 +145,41 @@ pub struct Past {
     pub moves: Vec<Move>,
     /// Rows of the lock whose string is gone.
     pub freed: Vec<Freed>,
-    /// By the name that the lock has for a controller: which one that is now. One that is gone has none.
+    /// By a controller's name in the lock: which one it is now. One that is gone has no entry.
     pub controllers: BTreeMap<Box<str>, ControllerId>,
-    /// Where a string lay before an earlier build moved it, and why it could not stay, in words.
+    /// By string that an earlier build moved: where it lay before and why it could not stay.
     pub told: BTreeMap<StringId, Box<str>>,
-    /// The universe that each controller was to begin with, where the display wrote one.
+    /// By controller: the universe that it was to begin with, where the display had a number.
     pub begins: BTreeMap<ControllerId, u32>,
     /// By rename: what became of it.
     pub carried: Vec<Carried>,
-    /// Strings whose name is another one because their prop has another shape, each after its old name.
+    /// Strings with another name since their prop has another shape, each after its old name.
     pub reshaped: Vec<(Box<str>, StringId)>,
-    /// Where the search for the least move was cut short: at most this number of slots fewer might have moved.
+    /// Where the search for the least move was cut short: how many slots fewer might move at most.
     pub off: Option<u64>,
-    /// A line that may hang elsewhere, where that moves fewer slots.
+    /// A line that could leave its port so that fewer slots move.
     pub trade: Option<Trade>,
 }
 
-/// What it would cost and save if one line did not keep its port.
+/// What it costs and saves if one line does not keep its port.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Trade {
     /// The line, as an index of [`Model::lines`](crate::model::Model::lines).
     pub line: usize,
     /// The port that it would hang on.
     pub to: (ControllerId, Output),
-    /// How many strings change their port as it is, and then.
+    /// How many strings change their port: without the trade, and with it.
     pub plugs: (u64, u64),
-    /// How many slots move as it is, and then.
+    /// How many slots move: without the trade, and with it.
     pub slots: (u64, u64),
 }
 
-/// What a rename does.
+/// What became of a rename.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Carried {
     /// Nothing: the lock does not hold the old name.
     Nothing,
-    /// It carries addresses over now.
+    /// It carries addresses over in this build.
     Now,
     /// Nothing: an earlier build has carried it over.
     Before,
@@ -187,13 +188,13 @@ pub enum Carried {
 /// Where a string lay.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Was {
-    /// Its controller; `None` where the display has none of that name any more.
+    /// Its controller; `None` where that is gone.
     pub controller: Option<ControllerId>,
     /// Its output there.
     pub output: Output,
     /// Channel of its first slot, from 0.
     pub start: u64,
-    /// How many slots, from its first to its last; above 0.
+    /// How many slots from its first to its last; above 0.
     pub slots: u64,
     /// Its row in the lock, as an index.
     pub row: usize,
@@ -212,7 +213,7 @@ pub struct Freed {
     pub was: Was,
 }
 
-/// A string that kept its name and lies somewhere else now.
+/// A string that lies elsewhere than in the lock.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Move {
     /// Which.
@@ -221,7 +222,7 @@ pub struct Move {
     pub cause: Cause,
 }
 
-/// Why a string could not stay where it lay. A closed list: every move has one of these.
+/// Why a string could not stay where it lay. Every move has one of these causes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Cause {
     /// The lock counts universes of another size; how many slots those had.
@@ -232,19 +233,19 @@ pub enum Cause {
     Rewired,
     /// No wire names its output, and it could not stay on the one it had.
     Replaced(Unseated),
-    /// The lock has it on the slots of this string too, as a merge of two branches may.
+    /// The lock has this string on the same slots, as after a merge of two branches.
     Shared(StringId),
-    /// Something before it on its line changed; on a `consecutive` controller on any line before it.
+    /// Something before it on its line changed, or before it on its `consecutive` controller.
     Before(Change),
-    /// Its line changed and is too long for its old place; what lies after that, if it is known.
+    /// Its line changed and is too long for its old place; the string after that place, if known.
     NoRoom(Change, Option<StringId>),
     /// It gave way to this one, whose line changed and needs the room.
     GaveWay(StringId, Change),
-    /// It made room for this one, for which the universes of the controller had no gap that is long enough.
+    /// It made room for this string: no gap in the controller's universes was long enough.
     MadeRoom(StringId),
     /// Its old place is reserved now, or pinned for another string; the place that says so.
     Taken(Span),
-    /// Its controller begins so many universes later, or earlier where that is below 0, and moved as a whole.
+    /// Its controller moved as a whole and begins so many universes later (below 0: earlier).
     Shifted(i64),
     /// Its old place is outside the universes that its controller has now.
     Outside,
@@ -265,7 +266,7 @@ pub enum Unseated {
     Chip,
     /// The output has another voltage.
     Volts,
-    /// The output takes fewer nodes or slots, or others need the room.
+    /// The output takes fewer nodes or slots than before, or other strings need the room.
     Room,
 }
 
@@ -276,7 +277,7 @@ pub enum Change {
     Added(StringId),
     /// A string has another length.
     Length(StringId),
-    /// A string lies on another place of the line, or came from another.
+    /// A string has another place on the line, or came from another line.
     Order(StringId),
     /// A string is stored, so the line closes up.
     Stored(StringId),
@@ -297,7 +298,7 @@ impl Past {
 }
 
 impl Was {
-    /// Channel after its last slot.
+    /// The channel after its last slot.
     #[must_use]
     pub fn end(&self) -> u64 {
         self.start.saturating_add(self.slots)

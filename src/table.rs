@@ -1,7 +1,7 @@
-//! Tables as data: columns that say what they hold, and rows that are made one at a time.
+//! Tables as data: columns that describe their values, and rows that are made one at a time.
 //!
-//! A survey makes tables, a format of `output/` writes them. Neither knows the other: a format asks
-//! each column what it is and each row for its cells.
+//! A survey makes tables, and a format of `output/` writes them. Neither knows the other: a format
+//! reads the description of each column and the cells of each row.
 
 use crate::protocol::UniverseSlots;
 use std::borrow::Cow;
@@ -19,7 +19,7 @@ pub struct Point {
 }
 
 impl Point {
-    /// Of a channel that counts from 0, in universes of a number of slots.
+    /// The place of a channel that counts from 0, in universes with a number of slots.
     #[must_use]
     pub fn new(slots: UniverseSlots, channel: u64) -> Self {
         let (universe, slot) = slots.split(channel);
@@ -27,7 +27,7 @@ impl Point {
     }
 }
 
-/// A number with decimals, exact: a whole number of some small unit.
+/// An exact number with decimals: `value / per`.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
 pub struct Decimal {
     /// The number times `per`.
@@ -37,7 +37,7 @@ pub struct Decimal {
 }
 
 impl Decimal {
-    /// A number of units that `per` of make one, both from whole numbers.
+    /// The number `value / per`.
     #[must_use]
     pub fn new(value: impl TryInto<i64>, per: u32) -> Self {
         let value = value.try_into().unwrap_or(i64::MAX);
@@ -67,7 +67,7 @@ impl Decimal {
     }
 }
 
-/// What stands in one row of one column.
+/// The value of one row in one column.
 #[derive(Clone, PartialEq, Debug)]
 pub enum Cell<'a> {
     /// Nothing.
@@ -117,7 +117,7 @@ impl<'a, T: Into<Self>> From<Option<T>> for Cell<'a> {
     }
 }
 
-/// A row as one cell: its cells for programs, by key.
+/// A row as one cell: its cells by key.
 impl<'a, R: Row> From<&'a R> for Cell<'a> {
     fn from(row: &'a R) -> Self {
         let columns = R::columns().into_iter();
@@ -167,16 +167,16 @@ const DATA: &[Face] = &[Face::Programs, Face::Sheets];
 /// Everybody.
 const ALL: &[Face] = &[Face::Programs, Face::Sheets, Face::People];
 
-/// What a column is, or a value that stands alone.
+/// The description of a column, or of a single value.
 #[derive(Clone, Copy, Debug)]
 pub struct Head {
     /// Its key in JSON and YAML, and its name in a sheet.
     pub key: &'static str,
     /// What it may be.
     pub kind: Kind,
-    /// Whether there may be none.
+    /// Whether it may be empty.
     pub maybe: bool,
-    /// What it says, for the schema.
+    /// What it holds, for the schema.
     pub about: &'static str,
     /// Who reads it.
     pub faces: &'static [Face],
@@ -186,12 +186,12 @@ pub struct Head {
     pub unit: &'static str,
     /// The fewest and the most decimals that people read.
     pub places: (u32, u32),
-    /// Whether it stands to the right, as figures do.
+    /// Whether it is aligned to the right, as figures are.
     pub right: bool,
 }
 
 impl Head {
-    /// A value for programs and spreadsheets, with its key, its kind and what it says.
+    /// A value for programs and spreadsheets, with its key, its kind and what it holds.
     #[must_use]
     pub fn new(key: &'static str, kind: Kind, about: &'static str) -> Self {
         Self {
@@ -207,7 +207,7 @@ impl Head {
         }
     }
 
-    /// There may be none.
+    /// It may be empty.
     #[must_use]
     pub fn maybe(self) -> Self {
         Self { maybe: true, ..self }
@@ -216,13 +216,13 @@ impl Head {
 
 /// A column of a table with rows `R`.
 pub struct Column<R> {
-    /// What it is.
+    /// Its description.
     pub head: Head,
     cell: fn(&R) -> Cell<'_>,
 }
 
 impl<R> Column<R> {
-    /// A column with its cell of a row.
+    /// A column, with the function that makes its cell from a row.
     #[must_use]
     pub fn new(head: Head, cell: fn(&R) -> Cell<'_>) -> Self {
         Self { head, cell }
@@ -276,7 +276,7 @@ impl<R> Column<R> {
         self
     }
 
-    /// It stands to the right.
+    /// It is aligned to the right.
     #[must_use]
     pub fn right(mut self) -> Self {
         self.head.right = true;
@@ -284,9 +284,9 @@ impl<R> Column<R> {
     }
 }
 
-/// The columns of a table, one a line: kind, key, what it says, cell of a row, and what else holds
-/// of it (methods of [`Column`]). `people` columns have a heading in place of a key; `[Row]` is a
-/// row within a row.
+/// The columns of a table, one a line: kind, key, what it holds, cell of a row, and calls of
+/// methods of [`Column`]. `people` columns have a heading in place of a key; `[Row]` is a row
+/// within a row.
 macro_rules! columns {
     ($row:ident; $($kind:tt $key:literal $($about:literal)? => $cell:expr
         $(, $more:ident $(($($with:expr),*))?)*;)*) => {
@@ -324,12 +324,12 @@ pub trait Row: Sized {
     /// The columns of its table.
     fn columns() -> Vec<Column<Self>>;
 
-    /// What people must know besides; empty for nothing.
+    /// What people must know in addition; empty for nothing.
     fn remark(&self) -> String {
         String::new()
     }
 
-    /// What it belongs with; people see rows of one group together.
+    /// Its group; people see rows of one group together.
     fn group(&self) -> &str {
         ""
     }
@@ -367,13 +367,13 @@ impl<R: Row> AnyRow for Shown<'_, R> {
     }
 }
 
-/// What is called with each row; an error ends the walk.
+/// A function that is called with each row; an error ends the walk.
 pub type Take<'t, R> = &'t mut dyn FnMut(&R) -> io::Result<()>;
 type TakeAny<'t> = &'t mut dyn FnMut(&dyn AnyRow) -> io::Result<()>;
 
-/// A table: its columns, and rows that are made anew whenever it is walked.
+/// A table: its columns, and rows that are made anew for each walk.
 pub struct Table<'a> {
-    /// Its key in JSON and YAML, its sheet in a workbook.
+    /// Its key in JSON and YAML, and the name of its sheet in a workbook.
     pub name: &'static str,
     /// What its rows are, for the schema.
     pub about: &'static str,
@@ -385,7 +385,7 @@ pub struct Table<'a> {
 }
 
 impl<'a> Table<'a> {
-    /// A table whose rows `rows` makes, so that none is held longer than it is written.
+    /// A table whose rows come from `rows` one at a time and are not kept.
     pub fn of<R, I>(name: &'static str, about: &'static str, rows: impl Fn() -> I + 'a) -> Self
     where
         R: Row + 'a,
@@ -400,7 +400,7 @@ impl<'a> Table<'a> {
         Self::new(name, about, R::columns(), move |take| rows.iter().try_for_each(take))
     }
 
-    /// A table with some columns of its rows, which `walk` hands out.
+    /// A table with these columns; `walk` calls its argument with each row.
     pub fn new<R: Row + 'a>(
         name: &'static str,
         about: &'static str,
@@ -434,10 +434,10 @@ impl<'a> Table<'a> {
         heads.filter(move |(_, head)| head.faces.contains(&face))
     }
 
-    /// Hands out each row.
+    /// Calls `take` with each row.
     ///
     /// # Errors
-    /// The first that `take` gives.
+    /// The first error of `take`.
     pub fn each(&self, take: TakeAny<'_>) -> io::Result<()> {
         (self.walk)(take)
     }
@@ -445,22 +445,22 @@ impl<'a> Table<'a> {
 
 /// A piece of what a command prints.
 pub enum Part<'a> {
-    /// A value of the whole, for programs.
+    /// A value of the whole display, for programs.
     Value(Head, Cell<'a>),
     /// A paragraph for people.
     Words(String),
-    /// Lines for people that stand as they are.
+    /// Lines for people, which are not wrapped.
     Lines(String),
     /// Cautions for people, each on its own.
     Cautions(&'static [&'static str]),
     /// A table.
     Table(Table<'a>),
-    /// Parts under a key; `None` where there is nothing to say.
+    /// Parts under a key; `None` where there are none.
     Group(Head, Option<Vec<Self>>),
 }
 
 impl<'a> Part<'a> {
-    /// A value of the whole that is one row.
+    /// A value of the whole display, given as one row.
     #[must_use]
     pub fn object<R: Row>(key: &'static str, about: &'static str, row: &'a R) -> Self {
         Self::Value(Head::new(key, Kind::Object(heads::<R>), about), row.into())
@@ -476,7 +476,7 @@ pub struct Survey<'a> {
 }
 
 impl<'a> Survey<'a> {
-    /// Its tables for a face, those within groups too.
+    /// Its tables for a face, those within groups included.
     #[must_use]
     pub fn tables(&self, face: Face) -> Vec<&Table<'a>> {
         fn collect<'s, 'a>(parts: &'s [Part<'a>], face: Face, found: &mut Vec<&'s Table<'a>>) {

@@ -1,7 +1,7 @@
 //! Quantities: the table of units, exact reading of decimals into whole base units, and printing.
 //!
-//! Everything is a whole number of a small base unit (micrometre, microampere, millivolt …), converted once
-//! where the number enters, so that no result depends on floating point.
+//! Every quantity is a whole number of a small base unit (micrometre, microampere, millivolt …). It
+//! is converted once, where it is read, so that no result depends on floating point.
 
 use std::fmt::Write as _;
 
@@ -36,7 +36,7 @@ pub enum Dimension {
     Share,
     /// A temperature, in thousandths of a degree Celsius.
     Temperature,
-    /// A wire size by number (AWG), as it is.
+    /// A wire size by number (AWG).
     WireNumber,
     /// A wire size by area, in thousandths of a square millimetre.
     WireArea,
@@ -97,7 +97,7 @@ pub fn find(word: &str) -> Option<&'static Unit> {
     named.or_else(|| UNITS.iter().find(|unit| unit.also.contains(&word)))
 }
 
-/// The units that measure one thing, each size once: of `Hz` and `fps` the first.
+/// The units of a dimension, each size once: of `Hz` and `fps` the first.
 #[must_use]
 pub fn distinct(dimension: Dimension) -> Vec<&'static Unit> {
     let mut units: Vec<&'static Unit> =
@@ -122,19 +122,19 @@ impl Decimal {
         Self { digits, places: 0 }
     }
 
-    /// It as a whole number, if it is one.
+    /// Its value, if that is a whole number.
     #[must_use]
     pub fn as_whole(self) -> Option<i64> {
         self.scaled(1)
     }
 
-    /// It as a person writes it.
+    /// Its text as a person writes it.
     #[must_use]
     pub fn words(self) -> String {
         decimal(self.digits, 10_i64.saturating_pow(u32::from(self.places)))
     }
 
-    /// It times `factor`, if that is a whole number that fits.
+    /// Its value times `factor`, if that is a whole number that fits.
     #[must_use]
     pub fn scaled(self, factor: i64) -> Option<i64> {
         if self.places == 0 {
@@ -156,7 +156,7 @@ pub enum Gauge {
 }
 
 impl Gauge {
-    /// It as written in the language.
+    /// Its text in the language.
     #[must_use]
     pub fn words(self) -> String {
         match self {
@@ -183,7 +183,7 @@ pub fn decimal(value: i64, factor: i64) -> String {
     text
 }
 
-/// A value in base units with a unit of its dimension, as a person writes it: `12 V`, `55 mA`, `2.5 m`.
+/// A value in base units as a person writes it: `12 V`, `55 mA`, `2.5 m`.
 #[must_use]
 pub fn quantity(value: i64, dimension: Dimension) -> String {
     match dimension {
@@ -198,7 +198,7 @@ pub fn quantity(value: i64, dimension: Dimension) -> String {
         }
         Dimension::Frequency => format!("{} Hz", decimal(value, 1_000)),
         Dimension::Time => format!("{} us", decimal(value, 1_000)),
-        // Spacings of nodes in millimetres, cables in metres.
+        // Spacings of nodes are in millimetres, cables in metres.
         Dimension::Length if value.abs() < 200_000 => format!("{} mm", decimal(value, 1_000)),
         Dimension::Length => format!("{} m", decimal(value, 1_000_000)),
         Dimension::Current if value.abs() < 1_000_000 => format!("{} mA", decimal(value, 1_000)),
@@ -212,7 +212,7 @@ pub fn quantity(value: i64, dimension: Dimension) -> String {
     }
 }
 
-/// A current in microamperes as a load: rounded up, so that what is over a limit never reads as the limit.
+/// A current (microamperes) as a load: rounded up, so that no current over a limit reads as it.
 #[must_use]
 pub fn load(ua: i64) -> String {
     let step = if ua.abs() < 1_000_000 { 100 } else { 10_000 };
@@ -226,7 +226,7 @@ pub fn watts(mw: i64) -> String {
     quantity(up(mw, step), Dimension::Power)
 }
 
-/// A voltage in microvolts as what is left: rounded down, so that what is under a floor never reads as the floor.
+/// A voltage (microvolts) as what is left: rounded down, so that none under a floor reads as it.
 #[must_use]
 pub fn left(uv: i64) -> String {
     quantity(uv.div_euclid(10_000) * 10, Dimension::Voltage)
@@ -243,7 +243,7 @@ pub fn counted(count: impl TryInto<i64>, one: &str) -> String {
     if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") }
 }
 
-/// Straight line between two places, all in micrometres.
+/// The straight distance between two places, all in micrometres.
 #[must_use]
 pub fn straight_um(from: (i64, i64), to: (i64, i64)) -> u64 {
     let (across, up) = (from.0.abs_diff(to.0), from.1.abs_diff(to.1));

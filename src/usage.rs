@@ -1,5 +1,5 @@
-//! What a finished plan uses: the slots of each universe, where a string is named, what became of the lock's strings.
-//! For the rules and the tables; it decides nothing.
+//! What a finished plan uses: slots of each universe, references to strings, what became of the
+//! strings of the lock. It is for rules and tables, and decides nothing.
 
 mod clashes;
 mod names;
@@ -26,11 +26,12 @@ pub struct UniverseUse {
     pub first: StringId,
 }
 
-/// No lawful display has more pieces of strings in universes: strings and universes are bounded, and slots are used
-/// once. What is past it lies on slots that are told to clash.
+/// A display without errors has fewer pieces of strings in universes: strings and universes are
+/// bounded, and each slot is used once. Pieces past this are left out; their slots clash, which is
+/// reported.
 const MOST_PIECES: usize = 600_000;
 
-/// The universes in use, by universe, then controller.
+/// The universes in use, by universe, then by controller.
 #[must_use]
 pub fn universes(model: &Model, plan: &Plan) -> Vec<UniverseUse> {
     let mut rows: Vec<UniverseUse> = Vec::new();
@@ -52,7 +53,7 @@ pub fn universes(model: &Model, plan: &Plan) -> Vec<UniverseUse> {
                     used: (segment.end - segment.start) as u32,
                     first: id,
                 };
-                // Strings that follow one another mostly share a universe, and need one row for it.
+                // Most neighbouring strings share a universe; one row is enough for them.
                 if !rows.last_mut().is_some_and(|last| joins(&row, last)) {
                     rows.push(row);
                 }
@@ -67,7 +68,7 @@ pub fn universes(model: &Model, plan: &Plan) -> Vec<UniverseUse> {
     rows
 }
 
-/// Adds a row to the one before it, if they are of one universe and controller.
+/// Adds a row to the one before it, if both have the same universe and controller.
 fn joins(row: &UniverseUse, kept: &mut UniverseUse) -> bool {
     let same = (row.universe, row.controller) == (kept.universe, kept.controller);
     if same {
@@ -81,12 +82,12 @@ fn joins(row: &UniverseUse, kept: &mut UniverseUse) -> bool {
 pub struct Heard {
     /// The universe, from 1.
     pub universe: u32,
-    /// The highest slot that it shows, from 1.
+    /// The highest slot that it needs, from 1.
     pub highest: u32,
 }
 
-/// The universes that a controller must be set up for, by number: those of its own strings, and those of others
-/// whose data its strings show.
+/// The universes that a controller must listen to, by number: those of its own strings, and those
+/// of strings whose data its strings show.
 #[must_use]
 pub fn heard(model: &Model, plan: &Plan, id: ControllerId) -> Vec<Heard> {
     let controller = &model.controllers[id];
@@ -99,7 +100,7 @@ pub fn heard(model: &Model, plan: &Plan, id: ControllerId) -> Vec<Heard> {
             laid.extend(placed.map(|placed| (placed.start, placed.end, port.output, id)));
         }
     }
-    // Strings with the same data lie on the same slots; one of them says it all.
+    // Strings with the same data lie on the same slots; one of them is enough.
     laid.sort_unstable();
     laid.dedup_by_key(|(start, end, ..)| (*start, *end));
     let mut rows: Vec<Heard> = Vec::new();
@@ -128,7 +129,7 @@ pub fn heard(model: &Model, plan: &Plan, id: ControllerId) -> Vec<Heard> {
     rows
 }
 
-/// Adds a row to the one before it, if they are of one universe.
+/// Adds a row to the one before it, if both have the same universe.
 fn widens(row: &Heard, kept: &mut Heard) -> bool {
     let same = row.universe == kept.universe;
     if same {
@@ -149,7 +150,7 @@ pub fn own_strings<'a>(
     })
 }
 
-/// The strings of an output in chain order, each with the reference in the wire.
+/// The strings of an output in chain order, each with its reference in the wire.
 pub fn strings(port: &PortPlan) -> impl Iterator<Item = (StringId, Span)> {
     port.pieces.iter().filter_map(|piece| match piece.piece.kind {
         PieceKind::String(id, _) => Some((id, piece.piece.at)),
@@ -157,7 +158,7 @@ pub fn strings(port: &PortPlan) -> impl Iterator<Item = (StringId, Span)> {
     })
 }
 
-/// For each string the place of its pin, or that of its reference; and whether it is pinned.
+/// For each string the place of its reference in a wire, and of its pin if it has one.
 #[must_use]
 pub fn places(model: &Model, plan: &Plan) -> Keyed<StringId, (Span, Option<Span>)> {
     let mut places = model.strings.map(|_| (Span::default(), None));

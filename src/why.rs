@@ -1,4 +1,4 @@
-//! Why a string lies where it does: its port, what lies before it, alignment, pin, lock, spare room.
+//! Why a string has its port and start: what lies before it, alignment, pin, lock, spare room.
 
 use crate::diagnostic::words::shown;
 use crate::model::{Align, Model, Output, PieceKind, Start, StringId, Target};
@@ -10,10 +10,10 @@ use crate::unit::counted;
 use crate::usage;
 use std::io::{self, Write};
 
-/// At most this many strings before it are listed.
+/// At most this many of the strings before it are listed.
 const MOST_BEFORE: usize = 6;
 
-/// The strings that a name stands for: a string by its full name, or all of a member or prop.
+/// The strings of a name: a string by its full name, or all strings of a member or prop.
 #[must_use]
 pub fn find(model: &Model, name: &str) -> Vec<StringId> {
     let inside = |full: &str| {
@@ -26,7 +26,7 @@ pub fn find(model: &Model, name: &str) -> Vec<StringId> {
     (0..model.strings.len()).map(StringId::from).filter(named).collect()
 }
 
-/// A string by the name that it has within its prop: `roof.eaves`.
+/// The name of a string that has a name within its prop: `roof.eaves`.
 fn named_string(model: &Model, id: StringId) -> Option<String> {
     let string = model.string(id)?;
     let own = model.shape_of(id)?.name.as_deref()?;
@@ -37,10 +37,10 @@ fn named_string(model: &Model, id: StringId) -> Option<String> {
     })
 }
 
-/// Tells it of one string; `width` is how many columns there are.
+/// Writes the reasons for one string, in lines of `width` columns.
 ///
 /// # Errors
-/// What the writer says.
+/// If the writer fails.
 pub fn write(
     (model, plan, sources): (&Model, &Plan, &SourceMap),
     id: StringId,
@@ -197,7 +197,7 @@ impl Teller<'_> {
                 self.at(end(other))
             );
         }
-        // The first of its port: after the port before it.
+        // It is the first of its port, which comes after the port before it.
         let index = placed.port as usize;
         let earlier = self.plan.ports.as_slice().get(..index).unwrap_or(&[]).iter().rev();
         let earlier = earlier.take_while(|other| other.controller == port.controller);
@@ -239,7 +239,7 @@ impl Teller<'_> {
         Some(format!("behind {}", named.join(", ")))
     }
 
-    /// Room that is left behind its port.
+    /// Room that is left free after its port.
     fn room(&self, port: &PortPlan) -> Option<String> {
         let spare = self.model.display.spare_nodes;
         let pixel = matches!(port.output, Output::Pixel(_));
@@ -250,7 +250,7 @@ impl Teller<'_> {
         })
     }
 
-    /// Where it was, and why it could not stay.
+    /// Where it lay before, and why it could not stay.
     fn moved(&self, id: StringId) -> Option<String> {
         let past = self.plan.past.as_deref()?;
         let Some(moved) = past.moves.iter().find(|one| one.string == id) else {

@@ -1,9 +1,10 @@
 //! `cargo bench --bench keys`: key presses in a display of 10,000 props in 40 files, in process.
 //!
-//! 1,000 edits: a prop is typed letter by letter, lines are deleted, fifty lines are pasted, a prop is renamed. After each
-//! one come all findings and the hints of the text. Time is that of the thread on a processor, so that other work on the
-//! machine counts little. With `power` the display has supplies and injections, with `lock` a lock beside it. A number says
-//! how many turns of 73 edits there are.
+//! 1,022 edits: a prop is typed letter by letter, lines are deleted, fifty lines are pasted, a prop
+//! is renamed. After each edit all findings and the hints of its text are made. The time is that of
+//! the thread on a processor, so other work on the machine counts little. With `power` the display
+//! has supplies and injections, with `lock` a lock. A number sets how many turns of 73 edits are
+//! done.
 
 #![allow(
     clippy::unwrap_used,
@@ -19,13 +20,13 @@ use std::time::Duration;
 use tinsel::editor::desk::Desk;
 use tinsel::source::{Files, Loaded, Memory};
 
-/// How long this thread has been on a processor.
+/// The time that this thread has had on a processor.
 fn on_processor() -> Duration {
     let time = rustix::time::clock_gettime(rustix::time::ClockId::ThreadCPUTime);
     Duration::new(time.tv_sec.unsigned_abs(), u32::try_from(time.tv_nsec).unwrap())
 }
 
-/// The texts, main file first, of a display cut at every eighth controller.
+/// A display cut into texts at every eighth controller, main file first.
 fn texts(whole: &str) -> Vec<(String, String)> {
     let mut parts = vec![String::new()];
     let mut controllers = 0;
@@ -54,7 +55,7 @@ fn main() {
         true => display::powered(10_000),
         false => display::text(10_000),
     };
-    // One make a port: advice on mixed ports would be worded 3,000 times at each press.
+    // One make of node for all: else advice on mixed ports comes 3,000 times at each press.
     let whole =
         whole.replace("{ node bloom;", "{ node bud;").replace("    node bloom\n", "    node bud\n");
     let texts = texts(&whole);

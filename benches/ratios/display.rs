@@ -1,19 +1,20 @@
-//! Makes displays of any size for the measurements: about two lines and 85 bytes a prop, a controller for every 32
-//! props, a wire line for every two.
+//! Displays of any size for the measurements. A prop takes about two lines and 85 bytes; every 32
+//! props have a controller, every two a `wire`.
 //!
-//! 100,000 props fill 62,500 of the 63,999 universes. The frame rate is so low that one link carries them all: every
-//! display compiles without a finding.
+//! 100,000 props fill 62,500 of the 63,999 universes. The frame rate is so low that one network
+//! link carries them all, so every display compiles without a finding.
 
 use std::fmt::Write as _;
 
 /// Props of one controller.
 const PROPS: usize = 32;
 
-/// Nodes of the props of one controller in turn: 3,400 in all, so 20 universes of 512 slots.
+/// Nodes of props in turn: 3,400 for a controller, so 20 universes of 512 slots.
 const NODES: [usize; 8] = [50, 100, 150, 64, 136, 110, 90, 150];
 
-/// A display of so many props whose power is told too: a supply and a lead for each controller, and a string in sixteen
-/// that is fed at its end. At half level, so that currents are solved twice; nothing is too much or too little.
+/// A display with a number of props and with power: a supply and a lead for each controller, and an
+/// injection at the end of one string in sixteen. It is at half level, so that currents are solved
+/// twice, and it has no finding.
 pub fn powered(props: usize) -> String {
     let mut text = text(props)
         .replace("frame rate 2 Hz", "frame rate 2 Hz; dim to 50 %")
@@ -36,7 +37,7 @@ pub fn powered(props: usize) -> String {
     text
 }
 
-/// A display of so many props.
+/// A display with a number of props.
 pub fn text(props: usize) -> String {
     let mut text = String::with_capacity(props * 90);
     text.push_str(
@@ -57,7 +58,7 @@ pub fn text(props: usize) -> String {
 }
 
 fn controller(text: &mut String, at: usize) {
-    // Writing to a String can't fail; so below.
+    // Writing to a String can't fail; the same below.
     let _ = writeln!(
         text,
         "controller c{at} {{ host 10.{}.{}.{}; input e131 unicast; ports 1..16 {{ chip ws2811; nodes at most 800; volts 12 V }} }}",

@@ -1,8 +1,9 @@
-//! `cargo bench --bench ratios`: speed and memory as ratios, all measured side by side in one run.
+//! `cargo bench --bench ratios`: speed and memory as ratios, measured side by side in one run.
 //!
-//! Whole processes of the program as it is shipped are timed against an empty process, against the parser library's
-//! own pass over the same text (this program, started again with `--pairs`), and against two other tools that
-//! assign addresses, where they are installed. Each line says what was measured, the ratio, and the bounds.
+//! The program as it is shipped is timed as a whole process: against an empty process, against the
+//! parser library's own pass over the same text (this program with `--pairs`), and against two
+//! other tools that assign addresses, if they are installed. Each line has the ratio and its
+//! bounds.
 
 #![allow(
     clippy::unwrap_used,
@@ -30,7 +31,7 @@ use tinsel::{Compiled, usage};
 fn main() {
     let arguments: Vec<String> = std::env::args().collect();
     match arguments.get(1).map(String::as_str) {
-        // An empty process, where no compiler is at hand to make a smaller one.
+        // The empty process, where there is no compiler to make a smaller one.
         Some("--empty") => {}
         Some("--pairs") => {
             let text = std::fs::read_to_string(&arguments[2]).unwrap();
@@ -41,7 +42,7 @@ fn main() {
     }
 }
 
-/// The program that is measured: as it is handed on.
+/// The program that is measured: as it is shipped.
 static TINSEL: LazyLock<PathBuf> = LazyLock::new(|| {
     shipped().unwrap_or_else(|| {
         say("# `cargo ship` fails here: measured as `cargo bench` makes it");
@@ -49,10 +50,10 @@ static TINSEL: LazyLock<PathBuf> = LazyLock::new(|| {
     })
 });
 
-/// The program as `cargo bench` makes it: optimised as `cargo ship` does, linked to the libraries of the machine.
+/// The program as `cargo bench` makes it: optimised alike, but linked to the machine's libraries.
 const PLAIN: &str = env!("CARGO_BIN_EXE_tinsel");
 
-/// The program as `cargo ship` makes it, in a folder of its own.
+/// The program as `cargo ship` makes it.
 fn shipped() -> Option<PathBuf> {
     let cargo = std::env::var("CARGO").ok()?;
     let made = std::process::Command::new(cargo)
@@ -73,7 +74,7 @@ fn shipped() -> Option<PathBuf> {
 
 fn say(line: &str) {
     let mut out = std::io::stdout().lock();
-    // Whoever closed the output does not want to read on.
+    // If the output was closed, nobody reads on.
     let _ = writeln!(out, "{line}").and_then(|()| out.flush());
 }
 
@@ -101,7 +102,7 @@ fn faster(what: &str, got: f64, must: f64, goal: f64) {
     say(&format!("{what:<66} {got:>7.1} x     (must {must}, goal {goal}) {verdict}"));
 }
 
-/// A display of so many props in a folder.
+/// A display with a number of props, written into a folder.
 fn written(folder: &Path, props: usize) -> PathBuf {
     put(folder.join(format!("d{props}.tinsel")), props, display::text(props))
 }
@@ -159,7 +160,7 @@ fn measure() {
     }
     overlaps();
     formats(&large);
-    // The folder is in the temporary directory; what is left of it harms nothing.
+    // A folder left in the temporary directory does no harm.
     let _ = std::fs::remove_dir_all(&folder);
 }
 
@@ -172,7 +173,7 @@ fn start(small: &Path, empty: &Program) {
     say(&format!("# linked to the libraries of the machine: {:.2} x", ratio(2)));
 }
 
-/// The same display with its power told: 11,250 strings, each node a segment of its line.
+/// The same display with power: 11,250 strings, each node a segment of its line.
 fn power(folder: &Path, plain: &Path) {
     let path = folder.join("powered.tinsel");
     let powered = put(path, 10_000, display::powered(10_000));
@@ -180,7 +181,8 @@ fn power(folder: &Path, plain: &Path) {
     row("check of 10,000 props with power / without", ratio, "x", 2.0, 1.5);
 }
 
-/// The same display around its lock, with one string longer than it was: reading the lock, keeping, saying what moved.
+/// The same display around its lock, with one string longer: the lock is read, strings are kept,
+/// moves are reported.
 fn locked(folder: &Path, plain: &Path) {
     let folder = folder.join("locked");
     std::fs::create_dir_all(&folder).unwrap();
@@ -214,7 +216,7 @@ fn whole_space(path: &Path) {
     }
 }
 
-/// The smallest program there is: made now, or this one told to do nothing.
+/// An empty program: made now, or this one with `--empty`.
 fn empty_process(folder: &Path) -> Program {
     let (source, made) = (folder.join("empty.rs"), folder.join("empty"));
     std::fs::write(&source, "fn main() {}\n").unwrap();
@@ -232,7 +234,8 @@ fn empty_process(folder: &Path) -> Program {
     }
 }
 
-/// A million strings in random order, one in a thousand of which overlaps its neighbour; both owners are named.
+/// The search for overlaps in a million strings in random order, of which one in a thousand
+/// overlaps.
 fn overlaps() {
     const STRINGS: u64 = 1_000_000;
     let mut compiled = compiled(

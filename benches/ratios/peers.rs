@@ -1,5 +1,5 @@
-//! The same sizes given to general tools that assign addresses: an assembler with its linker, and a compiler of
-//! register maps. Both are left out where they are not installed.
+//! The same sizes for general tools that assign addresses: an assembler with its linker, and a
+//! compiler of register maps. A tool that is not installed is left out.
 
 use std::fmt::Write as _;
 use std::path::Path;
@@ -34,7 +34,7 @@ fn median(mut run: impl FnMut() -> bool) -> Option<Duration> {
     times.get(2).copied()
 }
 
-/// GNU as and ld: a section an item, all laid into one, the map as the table.
+/// GNU as and ld: a section for each item, all put into one, and the map as the table.
 pub fn assembler(folder: &Path, items: usize) -> Option<Duration> {
     let (source, script) = (folder.join("peer.s"), folder.join("peer.ld"));
     let (object, map, made) =
@@ -74,7 +74,7 @@ for node in compiler.elaborate().top.children():
     print(node.inst_name, node.raw_absolute_address, node.total_size)
 ";
 
-/// systemrdl-compiler: an array of registers an item, addresses assigned.
+/// systemrdl-compiler: an array of registers for each item, with addresses assigned.
 pub fn registers(folder: &Path, items: usize) -> Option<Duration> {
     let (source, script) = (folder.join("peer.rdl"), folder.join("peer.py"));
     let mut text = String::from(

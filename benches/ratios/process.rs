@@ -1,4 +1,4 @@
-//! Whole processes: their time, and the memory at their peak.
+//! Whole processes: their time and their peak memory.
 
 use std::ffi::{OsStr, OsString};
 use std::io::Read as _;
@@ -12,7 +12,7 @@ pub struct Program {
 }
 
 impl Program {
-    /// A program.
+    /// A program without arguments.
     pub fn new(name: impl AsRef<OsStr>) -> Self {
         Self { name: name.as_ref().to_owned(), arguments: Vec::new() }
     }
@@ -50,10 +50,10 @@ impl Program {
         took
     }
 
-    /// Its memory at the peak, for a program that prints `printed` bytes as the last thing it does.
+    /// Its peak memory, for a program that at the end prints `printed` bytes.
     ///
-    /// All but the last few bytes of its output are read; it then stands still with everything done, and the
-    /// system says how much it ever held.
+    /// All but the last 200,000 bytes of its output are read. The program then waits for its
+    /// reader, with nearly all work done, and the system gives its peak so far.
     pub fn peak_bytes(&self, printed: usize) -> Option<u64> {
         let mut child = self.command().stdout(Stdio::piped()).spawn().unwrap();
         let mut stream = child.stdout.take().unwrap();
@@ -71,7 +71,7 @@ impl Program {
     }
 }
 
-/// The median time of each, run in turn so that noise hits all alike.
+/// The median time of each, run in turn so that noise affects all alike.
 pub fn medians(programs: &[&Program], rounds: usize) -> Vec<Duration> {
     let mut times = vec![Vec::with_capacity(rounds); programs.len()];
     for _ in 0..rounds {
@@ -88,7 +88,7 @@ pub fn medians(programs: &[&Program], rounds: usize) -> Vec<Duration> {
         .collect()
 }
 
-/// The median time of one over that of the other.
+/// The median time of one divided by that of the other.
 pub fn median_ratio(one: &Program, other: &Program, rounds: usize) -> f64 {
     let times = medians(&[one, other], rounds);
     times[0].as_secs_f64() / times[1].as_secs_f64()

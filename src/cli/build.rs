@@ -1,4 +1,4 @@
-//! `tinsel build`: compiles around the lock, keeps it, writes it and the tables.
+//! `tinsel build`: compiles around the lock, and writes the lock and the tables.
 
 use super::check::{compiled, heard, name, open, relaid, status, tell};
 use super::console::{Console, Stop};
@@ -21,7 +21,7 @@ use std::path::{Path, PathBuf};
 /// At most this many strings of a kind are listed.
 const MOST_LISTED: usize = 12;
 
-/// Runs it.
+/// Runs the command.
 pub fn run(args: &BuildArgs, console: &mut Console) -> Result<u8, Stop> {
     let (disk, main) = open(&args.input)?;
     let Some(lock) = disk.lock_path() else {
@@ -52,14 +52,14 @@ pub fn run(args: &BuildArgs, console: &mut Console) -> Result<u8, Stop> {
         return Ok(1);
     }
     if args.afresh.relay() != Relay::Nothing {
-        // What it costs comes before it is done.
+        // Before anything is written, print what it costs.
         let lock = compiled.lock.as_ref().map(|lock| &lock.lock);
         let changes = Changes::of(&compiled.model, &compiled.plan, lock);
         let width = console.out_width();
         text::write(&changes, width, console.out())?;
     }
     let written = write_tables(args, &compiled, &tables)?;
-    // Last, so that what was cut short before is done again by the next build.
+    // The lock comes last: if this build is cut short before, the next one does the same again.
     disk::tidy(lock);
     let next = compiled.next_lock();
     let same = compiled.lock.as_ref().is_some_and(|lock| lock.is(&next));
@@ -82,15 +82,15 @@ pub fn run(args: &BuildArgs, console: &mut Console) -> Result<u8, Stop> {
     Ok(status(&args.input, &compiled))
 }
 
-/// A table that is written.
+/// A table that is to be written.
 struct TableFile {
     path: PathBuf,
     write: output::Write,
-    /// The word of the table; all of them without one.
+    /// The word of the table; `None` for all tables.
     by: Option<&'static str>,
 }
 
-/// Writes the tables; gives how many of them were not as they were.
+/// Writes the tables; returns how many of them changed.
 fn write_tables(
     args: &BuildArgs,
     compiled: &Compiled,
@@ -112,8 +112,7 @@ fn write_tables(
     Ok(written)
 }
 
-/// The tables that were asked for, and where they go: `yard-strings.csv`, …, and all of them in
-/// `yard.json`.
+/// The tables that were asked for, and their files: `yard-strings.csv`, …, and all in `yard.json`.
 fn tables(args: &BuildArgs, disk: &Disk) -> Result<Vec<TableFile>, Stop> {
     let (Some(folder), Some(lock)) = (&args.out, disk.lock_path()) else {
         return Ok(Vec::new());
@@ -136,8 +135,8 @@ fn tables(args: &BuildArgs, disk: &Disk) -> Result<Vec<TableFile>, Stop> {
     Ok(tables)
 }
 
-/// Refuses to write a table over a text that was read, or where it was written before but the lock
-/// is `lost`.
+/// Refuses to write a table over a text that was read or its lock, or over an older table while the
+/// lock is `lost`.
 fn may_write(disk: &Disk, lock: &Path, table: &Path, lost: bool) -> Result<(), Stop> {
     let name = disk::shown(table);
     let why = if disk.has_read(table) || disk::same_file(lock, table) {
@@ -156,7 +155,7 @@ fn may_write(disk: &Disk, lock: &Path, table: &Path, lost: bool) -> Result<(), S
     Err(Stop::Refused(why))
 }
 
-/// Compiles without the lock that is there, which is allowed only where that can't be read.
+/// Compiles without the lock that is there. This is allowed only where the lock can't be read.
 fn afresh(input: &Input, disk: &Disk, main: Loaded, before: Loaded) -> Result<Compiled, Stop> {
     let around = compiled(input, disk, main.clone(), Some(before));
     if around.lock.is_some() {
@@ -169,7 +168,7 @@ fn afresh(input: &Input, disk: &Disk, main: Loaded, before: Loaded) -> Result<Co
     Ok(compiled(input, disk, main, None))
 }
 
-/// Writes what became of the strings that were there, and which are new.
+/// Writes which strings are kept, new, moved and freed.
 fn plan(compiled: &Compiled, out: &mut impl Write) -> io::Result<()> {
     let (model, plan) = (&compiled.model, &compiled.plan);
     let (Some(changes), Some(past)) = (usage::changes(plan), &plan.past) else {

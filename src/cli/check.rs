@@ -1,4 +1,4 @@
-//! `tinsel check`: everything that is wrong with a display.
+//! `tinsel check`: reports everything that is wrong with a display. Also what commands share.
 
 use super::console::{Console, Stop};
 use super::disk::{self, Disk};
@@ -13,7 +13,7 @@ use crate::{Compiled, Reading, compile_beside, compile_read, compile_relaid};
 use std::mem::ManuallyDrop;
 use std::path::Path;
 
-/// Runs it.
+/// Runs the command.
 pub fn run(args: &CheckArgs, console: &mut Console) -> Result<u8, Stop> {
     // The process ends after this, so its memory need not be freed piece by piece.
     let compiled = ManuallyDrop::new(load(&args.input)?);
@@ -52,12 +52,12 @@ pub fn open(input: &Input) -> Result<(Disk, Loaded), Stop> {
     main.map_err(Stop::Refused)
 }
 
-/// Compiles a display around a lock, as strictly as was asked for.
+/// Compiles a display around a lock, with `--all-wired` and `--locked` if they were given.
 pub fn compiled(input: &Input, disk: &Disk, main: Loaded, lock: Option<Loaded>) -> Compiled {
     strictly(input, compile_beside(disk, main, lock))
 }
 
-/// The same, with what was meant changed before anything is decided.
+/// The same, but `change` changes the model before anything is decided.
 pub fn reread(
     input: &Input,
     disk: &Disk,
@@ -70,7 +70,7 @@ pub fn reread(
     strictly(input, compile_read(sources, &reading, main, lock, (&nothing, None)))
 }
 
-/// The same, but what was asked for is laid out afresh.
+/// The same, but what `--compact` or `--compact-only` names is laid out afresh.
 ///
 /// # Errors
 /// A controller that does not exist.
@@ -101,9 +101,8 @@ fn strictly(input: &Input, mut compiled: Compiled) -> Compiled {
     compiled
 }
 
-/// Compiles a display for a command whose result is made from its plan, and reports what was found;
-/// `nothing` says what is missing where an error leaves no plan to trust, which is for the caller
-/// to look at.
+/// Compiles a display for a command whose result comes from the plan, and reports the findings. The
+/// caller must check [`Compiled::blocks`]; `nothing` says what is then missing.
 ///
 /// # Errors
 /// Why the main file can't be read.
@@ -118,7 +117,7 @@ pub fn told(
     Ok(compiled)
 }
 
-/// Reports what was found in such a display.
+/// Reports the findings of such a display.
 pub fn tell_all(compiled: &Compiled, nothing: &str, console: &Console) -> Result<(), Stop> {
     let findings = heard(compiled, console);
     tell(compiled, &findings, console)?;
@@ -133,18 +132,18 @@ pub fn tell_all(compiled: &Compiled, nothing: &str, console: &Console) -> Result
 /// Writes a result whole, but never over what the display was read from.
 ///
 /// # Errors
-/// That it would, or why it can't be written.
+/// The path is one of these, or it can't be written.
 pub fn write(compiled: &Compiled, path: &Path, bytes: &[u8]) -> Result<bool, Stop> {
     is_no_text(compiled, path)?;
     disk::write_whole(path, bytes).map_err(Stop::Refused)
 }
 
-/// Refuses a path that leads to what the display is read from, or to its lock.
+/// Refuses a path that leads to a text of the display or to its lock.
 ///
 /// # Errors
 /// Which of them it is.
 pub fn is_no_text(compiled: &Compiled, path: &Path) -> Result<(), Stop> {
-    // The texts of a display are shown by paths that lead to them. Its lock may not be there yet.
+    // The shown name of a text is a path that leads to it. The lock may not exist yet.
     let texts = || compiled.sources.files().iter().map(|file| Path::new(&*file.name));
     let lock = texts().next().map(|main| main.with_extension(disk::LOCK));
     let over = texts().chain(lock.as_deref()).find(|text| disk::same_file(text, path));
@@ -157,7 +156,7 @@ pub fn is_no_text(compiled: &Compiled, path: &Path) -> Result<(), Stop> {
     Ok(())
 }
 
-/// The findings that are to be shown: without advice where it is to be quiet.
+/// The findings to be shown: with `--quiet`, without advice.
 pub fn heard(compiled: &Compiled, console: &Console) -> Vec<Diagnostic> {
     let findings = compiled.findings.iter();
     findings

@@ -1,4 +1,4 @@
-//! `tinsel completions`: made from the arguments themselves.
+//! `tinsel completions`: a completion script, made from the definition of the arguments.
 
 use super::CompletionsArgs;
 use super::console::{Console, Stop};

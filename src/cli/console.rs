@@ -1,16 +1,16 @@
-//! The two streams of the program and how they look.
+//! Standard output and standard error, their width and colour.
 
 use super::Looks;
 use crate::diagnostic::words;
 use crate::report::terminal::Look;
 use std::io::{self, BufWriter, IsTerminal, Write};
 
-/// Columns of what goes to no terminal.
+/// Columns of output that does not go to a terminal.
 const WIDTH: usize = 100;
 
 /// Why a command stopped.
 pub enum Stop {
-    /// It can't be carried out; why.
+    /// It can't be carried out, for this reason.
     Refused(String),
     /// The result could not be written.
     Unwritten(io::Error),
@@ -22,7 +22,7 @@ impl From<io::Error> for Stop {
     }
 }
 
-/// Standard output, which may be closed at the other end: then the rest goes nowhere, quietly.
+/// Standard output. If its reader closes it, the rest is dropped without an error.
 struct Stdout {
     inner: io::Stdout,
     closed: bool,
@@ -50,7 +50,7 @@ impl Write for Stdout {
     }
 }
 
-/// Where everything is printed.
+/// The two streams, and how to print on them.
 pub struct Console {
     out: BufWriter<Stdout>,
     err_look: Look,
@@ -60,7 +60,7 @@ pub struct Console {
 }
 
 impl Console {
-    /// As the options say, if they could be read.
+    /// By the options, if they could be read.
     pub fn new(looks: Option<&Looks>) -> Self {
         let is = |option: fn(&Looks) -> bool| looks.is_some_and(option);
         let colour = looks.and_then(|looks| looks.color.said());
@@ -93,13 +93,13 @@ impl Console {
         self.err_look
     }
 
-    /// Writes to standard error what there is to say. A closed standard error is nobody's loss.
+    /// Writes to standard error. Errors are ignored: there is no other place to report them.
     pub fn tell(&self, text: &[u8]) {
         let mut stderr = io::stderr().lock();
         let _ = stderr.write_all(text).and_then(|()| stderr.flush());
     }
 
-    /// Writes out what is left and turns a command's answer into an exit status.
+    /// Flushes the output and turns a command's answer into an exit status.
     pub fn finish(mut self, answer: Result<u8, Stop>) -> u8 {
         let answer = answer.and_then(|status| {
             self.out.flush()?;
@@ -116,8 +116,8 @@ impl Console {
     }
 }
 
-/// Prints what clap answers in place of a command, help or an error, and gives the exit status. An
-/// error that quotes what would steer a terminal is printed plain, with that visible.
+/// Prints clap's own answer, help or an error, and returns the exit status. An error that quotes
+/// control characters of a terminal is printed without colour, with these made visible.
 pub fn answer(
     text: &str,
     print: impl FnOnce() -> io::Result<()>,
@@ -136,7 +136,7 @@ pub fn answer(
     }
 }
 
-/// Says that standard output could not be written; the exit status.
+/// Reports that standard output could not be written; returns the exit status.
 fn unwritten(error: &io::Error) -> u8 {
     let text = format!("tinsel: can't write to standard output: {error}\n");
     let _ = io::stderr().write_all(text.as_bytes());
@@ -151,8 +151,9 @@ fn is_set(variable: &str) -> bool {
     std::env::var_os(variable).is_some_and(|value| !value.is_empty())
 }
 
-/// no-color.org and bixense.com/clicolors: NO_COLOR, unless empty, turns it off; CLICOLOR_FORCE,
-/// unless 0, turns it on; else it is on at a terminal that is not dumb.
+/// no-color.org and bixense.com/clicolors: NO_COLOR, unless empty, turns colour off;
+/// CLICOLOR_FORCE, unless empty or 0, turns it on. Else it is on at a terminal, unless TERM is dumb
+/// or CLICOLOR is 0.
 fn colour_by_environment(terminal: bool) -> bool {
     if is_set("NO_COLOR") {
         false
@@ -163,13 +164,13 @@ fn colour_by_environment(terminal: bool) -> bool {
     }
 }
 
-/// The terminal's width within reason, or [`WIDTH`].
+/// The terminal's width, from 40 to 120 columns; without a terminal [`WIDTH`].
 fn width(terminal: bool) -> usize {
     let size = terminal.then(terminal_size::terminal_size).flatten();
     size.map_or(WIDTH, |(width, _)| usize::from(width.0).clamp(40, 120))
 }
 
-/// A panic is a fault of ours: says so in two lines and leaves with 101.
+/// Makes a panic, which is a fault of the program, print two lines and exit with 101.
 pub fn on_panic() {
     std::panic::set_hook(Box::new(|info| {
         let place = info.location().map_or_else(String::new, |l| format!(" at {l}"));

@@ -14,7 +14,7 @@ use std::mem::ManuallyDrop;
 /// The exit status where something would change that people type, plug or know by name.
 const CHANGES: u8 = 3;
 
-/// Runs it.
+/// Runs the command.
 pub fn run(args: &DiffArgs, console: &mut Console) -> Result<u8, Stop> {
     let (disk, main) = open(&args.input)?;
     let lock = match &args.against {
@@ -65,7 +65,7 @@ pub fn run(args: &DiffArgs, console: &mut Console) -> Result<u8, Stop> {
     Ok(if changed { CHANGES } else { 0 })
 }
 
-/// What was found, without the moves, which are the result here.
+/// The findings without the moves, which are the result here.
 fn others(compiled: &Compiled, console: &Console) -> Vec<Diagnostic> {
     let findings = compiled.findings.iter().filter(|one| one.code != "lock/moved");
     findings.filter(|one| !(console.quiet && one.severity == Severity::Advice)).cloned().collect()

@@ -1,4 +1,4 @@
-//! Texts on disk. Includes never leave the folder of the main file, whatever links lie in it.
+//! Texts on disk. No include leads out of the folder of the main file, not even through links.
 
 mod guard;
 mod whole;
@@ -16,23 +16,23 @@ use std::path::{Component, Path, PathBuf};
 
 /// The folder of a display.
 pub struct Disk {
-    /// The folder of the main file, without links.
+    /// The folder of the main file, links resolved.
     root: PathBuf,
     /// That folder as it was given, for shown names.
     given: PathBuf,
-    /// Where the display's lock lies, or would lie; `None` where the main text has no name.
+    /// The path of the display's lock, which may not exist; `None` where the main text has no name.
     lock: Option<PathBuf>,
-    /// The folders of the texts read so far, by identity: paths that are no UTF-8 can't be read
-    /// back from it.
+    /// The folders of the texts read so far, by identity. An identity gives no folder back where
+    /// the path is not UTF-8.
     folders: RefCell<BTreeMap<String, PathBuf>>,
-    /// Every text that was read, without links.
+    /// Every text that was read, links resolved.
     texts: RefCell<Vec<PathBuf>>,
 }
 
 /// The ending of a lock's name.
 pub const LOCK: &str = "lock";
 
-/// What standard input is shown by where it was given no name; no lock lies beside it.
+/// The name of standard input where none was given; it then has no lock.
 pub const UNNAMED: &str = "<stdin>";
 
 impl Disk {
@@ -61,7 +61,7 @@ impl Disk {
         Ok((disk, loaded))
     }
 
-    /// Reads the main text from standard input, to be shown as `name`; the folder of `name` is the
+    /// Reads the main text from standard input and shows it as `name`; the folder of `name` is the
     /// display's.
     ///
     /// # Errors
@@ -72,13 +72,13 @@ impl Disk {
         Ok(Self::of_text(name, bytes))
     }
 
-    /// A main text that does not come from its file, to be shown as `name`; the folder of `name` is
-    /// the display's.
+    /// A main text that does not come from its file, shown as `name`; the folder of `name` is the
+    /// display's.
     pub fn of_text(name: &Path, bytes: Vec<u8>) -> (Self, Loaded) {
         let given = name.parent().unwrap_or(Path::new("")).to_owned();
         let folder = if given.as_os_str().is_empty() { Path::new(".") } else { &given };
-        // An editor may name a text whose folder is not there yet; then nothing can be included
-        // from it.
+        // In an editor, the folder of a text may not exist yet; nothing can be included from it
+        // then.
         let root = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
         let file = name.file_name().unwrap_or(name.as_os_str());
         let named = name != Path::new(UNNAMED);
@@ -104,7 +104,7 @@ impl Disk {
         }
     }
 
-    /// A lock that lies anywhere, if there is one; a link is followed.
+    /// The lock at a path, if there is one; a link is followed.
     ///
     /// # Errors
     /// Why it can't be read, in words.
@@ -120,13 +120,13 @@ impl Disk {
         Ok(Some(Loaded { identity: shown(&real), name, bytes }))
     }
 
-    /// Where the display's lock lies, or would lie.
+    /// The path of the display's lock, which may not exist.
     pub fn lock_path(&self) -> Option<&Path> {
         self.lock.as_deref()
     }
 
-    /// The lock's name as shown: beside the display as it was given, unless that is a link from
-    /// another folder.
+    /// The lock's name as shown: beside the display as it was given, or the real path where the
+    /// display was given as a link in another folder.
     pub fn lock_name(&self) -> String {
         let path = self.lock.as_deref().unwrap_or(Path::new(""));
         let folder = match self.given.as_os_str().is_empty() {
@@ -140,7 +140,7 @@ impl Disk {
         }
     }
 
-    /// The display's folder, without links.
+    /// The display's folder, links resolved.
     pub fn root(&self) -> &Path {
         &self.root
     }
@@ -183,7 +183,7 @@ impl Files for Disk {
     }
 }
 
-/// The paths of the files in a folder that may be displays, in order; none where it can't be read.
+/// The paths of the `.tinsel` files in a folder, in order; none where it can't be read.
 pub fn displays_in(folder: &Path) -> Vec<String> {
     let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
     let paths = entries.map(|entry| entry.path());
@@ -193,7 +193,7 @@ pub fn displays_in(folder: &Path) -> Vec<String> {
     names
 }
 
-/// Makes a folder that is to be written into, and those above it, where they are missing.
+/// Makes a folder, and those above it, where they are missing.
 ///
 /// # Errors
 /// Why it can't be made, in words, with the path.
@@ -208,8 +208,8 @@ pub fn make_folder(path: &Path) -> Result<(), String> {
     std::fs::create_dir_all(path).map_err(|error| refuse(reason(&error)))
 }
 
-/// Whether a path, as written in a text of `folder`, stays below `root` by its words alone, so that
-/// nothing outside is even looked for. Absolute paths and those of other systems do not.
+/// Whether a path in a text of `folder` stays below `root` by its words alone: nothing outside is
+/// even looked up. Absolute paths and those of other systems do not.
 fn stays_within(root: &Path, folder: &Path, path: &str) -> bool {
     if path.contains(['\\', ':', '\0']) {
         return false;
@@ -232,8 +232,8 @@ fn stays_within(root: &Path, folder: &Path, path: &str) -> bool {
     true
 }
 
-/// Reads a regular file, at most one byte more than it may have. A pipe or a device would have no
-/// end or never answer, so it is not even opened.
+/// Reads a regular file, at most one byte more than it may have. A pipe or a device may have no end
+/// or never answer, so it is not opened.
 fn read(path: &Path, most: usize) -> Result<Vec<u8>, Result<String, io::Error>> {
     let about = path.metadata().map_err(Err)?;
     if about.is_dir() {
@@ -245,15 +245,14 @@ fn read(path: &Path, most: usize) -> Result<Vec<u8>, Result<String, io::Error>> 
     File::open(path).and_then(|file| limited(file, about.len(), most)).map_err(Err)
 }
 
-/// The beginning of a regular file, one byte more than `most` at most; `None` where there is
-/// nothing to read.
+/// The beginning of a regular file, at most `most` + 1 bytes; `None` where nothing can be read.
 pub fn beginning(path: &Path, most: usize) -> Option<Vec<u8>> {
     let bytes = path.is_file().then(|| File::open(path).ok())?;
     let bytes = limited(bytes?, 0, most).ok()?;
     (!bytes.is_empty()).then_some(bytes)
 }
 
-/// What is read, at most `most` bytes and one more; `expected` is how many there seem to be.
+/// Reads at most `most` + 1 bytes; `expected` is how many there seem to be.
 fn limited(from: impl Read, expected: u64, most: usize) -> io::Result<Vec<u8>> {
     let expected = usize::try_from(expected).unwrap_or(0).min(most);
     let mut bytes = Vec::with_capacity(expected + 1);
@@ -261,7 +260,8 @@ fn limited(from: impl Read, expected: u64, most: usize) -> io::Result<Vec<u8>> {
     Ok(bytes)
 }
 
-/// Why the system refused, in words that do not change with the system's language.
+/// Why the system refused. The usual reasons have words of ours, which do not depend on the
+/// system's language.
 fn reason(error: &io::Error) -> String {
     match error.kind() {
         ErrorKind::NotFound => "there is no such file".to_owned(),
@@ -270,7 +270,7 @@ fn reason(error: &io::Error) -> String {
     }
 }
 
-/// A path with `/` between folders; bytes that are no UTF-8 and characters that would steer a
+/// A path with `/` between folders. Bytes that are not UTF-8 and characters that would control a
 /// terminal are written as escapes.
 pub fn shown(path: &Path) -> String {
     let bytes = path.as_os_str().as_encoded_bytes();

@@ -1,11 +1,11 @@
-//! `tinsel explain`: what a code means, what is known of a chip, and the language guide.
+//! `tinsel explain`: the page of a code, the figures of a chip, and the language guide.
 
 use super::ExplainArgs;
 use super::console::{Console, Stop};
 use crate::diagnostic::words;
 use crate::explain;
 
-/// Runs it.
+/// Runs the command.
 pub fn run(args: &ExplainArgs, console: &mut Console) -> Result<u8, Stop> {
     if args.code.as_deref() == Some(explain::GUIDE) {
         explain::guide(args.format == "json", console.out())?;

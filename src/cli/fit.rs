@@ -11,12 +11,12 @@ use crate::source::Loaded;
 use crate::survey::fit::{Added, Addition, Fit};
 use std::mem::ManuallyDrop;
 
-/// Runs it.
+/// Runs the command.
 pub fn run(args: &FitArgs, console: &mut Console) -> Result<u8, Stop> {
     let target = args.printed.target(&formats())?;
     let (disk, main) = open(&args.input)?;
-    // The process ends after this, so its memory need not be freed piece by piece.
     let lock = disk.lock().map_err(Stop::Refused)?;
+    // The process ends after this, so its memory need not be freed piece by piece.
     let now = ManuallyDrop::new(compiled(&args.input, &disk, main.clone(), lock.clone()));
     tell_all(&now, "not known how full it is", console)?;
     if now.blocks() {
@@ -36,7 +36,7 @@ pub fn run(args: &FitArgs, console: &mut Console) -> Result<u8, Stop> {
                 Some(last.ok_or_else(stored)?)
             }
         };
-        // Whatever is added, the lock would change: that is what is asked about.
+        // Any addition changes the lock, so `--locked` does not hold for the trial.
         let input = Input { locked: false, ..args.input.clone() };
         let trial = Trial { input, disk, main, lock, now: &now, after };
         let (then, added) = trial.with(&addition);
@@ -54,7 +54,7 @@ pub fn run(args: &FitArgs, console: &mut Console) -> Result<u8, Stop> {
     Ok(status(&args.input, &now))
 }
 
-/// The output and receiver that a string hangs on; none of what is stored.
+/// The output and receiver that a string hangs on; `None` for a stored string.
 fn plug(now: &Compiled, id: StringId) -> Option<Target> {
     let port = now.plan.port_of(id)?;
     let is = |kind: &PieceKind| matches!(kind, PieceKind::String(other, _) if *other == id);
@@ -65,14 +65,14 @@ fn plug(now: &Compiled, id: StringId) -> Option<Target> {
     })
 }
 
-/// A display that something is to be added to.
+/// A display to which something is to be added.
 struct Trial<'a> {
     input: Input,
     disk: Disk,
     main: Loaded,
     lock: Option<Loaded>,
     now: &'a Compiled,
-    /// The string that it is to hang after, and where that is plugged in.
+    /// The string after which it is to hang, and where that is plugged in.
     after: Option<(StringId, Target)>,
 }
 
@@ -94,7 +94,7 @@ impl Trial<'_> {
         (then, added)
     }
 
-    /// How many nodes would fit after a string where that many do not, in words.
+    /// In words: how many nodes would fit after a string, where the addition does not.
     fn fewer(&self, after: Option<&str>, addition: &Addition) -> String {
         let (Some(after), Some(count)) = (after, addition.count()) else {
             return String::new();

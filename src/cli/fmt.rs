@@ -1,4 +1,4 @@
-//! `tinsel fmt`: files laid out in one way.
+//! `tinsel fmt`: lays files out in one way.
 
 use super::FmtArgs;
 use super::console::{Console, Stop};
@@ -9,7 +9,7 @@ use crate::report::{self, terminal};
 use std::io::Write;
 use std::path::Path;
 
-/// Runs it on each file in turn; the highest status counts.
+/// Runs the command on each file in turn; the highest status counts.
 pub fn run(args: &FmtArgs, console: &mut Console) -> Result<u8, Stop> {
     let mut status = 0;
     for file in &args.files {
@@ -40,7 +40,7 @@ fn one(path: &Path, args: &FmtArgs, console: &mut Console) -> Result<u8, Stop> {
             console.tell(&shown);
             let count = report::count(&findings);
             console.tell(format!("{name}: {count}; left as it is\n").as_bytes());
-            // Whoever pipes a text through gets it back whole.
+            // A text from a pipe is printed as it came, so that it is not lost.
             if piped && !args.check {
                 console.out().write_all(&main.bytes)?;
             }

@@ -1,4 +1,4 @@
-//! `tinsel graph`: who depends on whom.
+//! `tinsel graph`: what depends on what.
 
 use super::check::{heard, load, status, tell};
 use super::console::{Console, Stop};
@@ -7,8 +7,8 @@ use crate::diagnostic::words;
 use crate::graph::{self, VertexKind};
 use crate::output::{dot, svg};
 
-/// Runs it. A display with errors is drawn as far as it is understood: rings are what a picture
-/// helps with.
+/// Runs the command. A display with errors is drawn as far as it is understood, since a picture
+/// helps to find rings.
 pub fn run(args: &GraphArgs, console: &mut Console) -> Result<u8, Stop> {
     let target = args.printed.target(&graph_formats())?;
     let compiled = load(&args.input)?;
@@ -20,8 +20,7 @@ pub fn run(args: &GraphArgs, console: &mut Console) -> Result<u8, Stop> {
         Some(name) => {
             let name = super::normal(name);
             let mut named = graph.named(&name);
-            // A port that nothing hangs on is in no picture of the whole, and still there to be
-            // asked about.
+            // A port that nothing hangs on is not in the graph, but it may be asked for.
             if named.is_empty() && compiled.model.output_named(&name).is_some() {
                 named.push(graph.vertex(VertexKind::Port, &name, None));
             }

@@ -1,4 +1,4 @@
-//! What follows the options in the help of each command: what to know, and examples.
+//! The text after the options in the help of each command: notes and examples.
 
 /// Of `tinsel check`.
 pub const CHECK: &str = "\
@@ -101,7 +101,7 @@ Examples:
   tinsel power yard.tinsel --suggest >> yard.tinsel
   tinsel power yard.tinsel -o power.html";
 
-/// What is said of `tinsel export`, which is gone.
+/// The answer to `tinsel export`, a former command.
 pub const NO_EXPORT: &str = "\
 there is no `export`: `tinsel table yard.tinsel -o yard.xlsx` writes a workbook (or csv, json, \
 yaml, html, mvr by the file's ending), `tinsel graph yard.tinsel -o yard.svg` a picture";

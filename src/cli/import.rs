@@ -15,7 +15,8 @@ use std::path::Path;
 /// At most this many notes are printed; of the rest there is a count.
 const MOST_NOTES: usize = 100;
 
-/// Runs it. What comes of the table is compiled, so that an error in it is reported at once.
+/// Runs the command. The display that the table becomes is compiled, so that its errors are
+/// reported at once.
 pub fn run(args: &ImportArgs, console: &mut Console) -> Result<u8, Stop> {
     if let Some(path) = &args.output
         && path.symlink_metadata().is_ok()
@@ -72,8 +73,8 @@ fn write_both(path: &Path, import: &Import) -> Result<(), Stop> {
     Ok(())
 }
 
-/// Refuses to write a display beside a lock: that is another display's, whose addresses the next
-/// build would take over, and whose lock it would write over.
+/// Refuses to write a display beside a lock. The lock is another display's: the next build would
+/// take over its addresses and overwrite it.
 fn no_lock_beside(path: &Path) -> Result<(), Stop> {
     let lock = path.with_extension(LOCK);
     if lock.symlink_metadata().is_err() {
@@ -88,7 +89,7 @@ fn no_lock_beside(path: &Path) -> Result<(), Stop> {
     )))
 }
 
-/// The bytes of the table.
+/// Reads a table.
 fn read(file: &Path) -> Result<Loaded, Stop> {
     let loaded = if file == Path::new("-") {
         Disk::from_stdin(Path::new("<stdin>"))
@@ -106,7 +107,7 @@ fn read(file: &Path) -> Result<Loaded, Stop> {
     Ok(table)
 }
 
-/// Tells what was not understood, and how much came of the table. Whether anything of it is lost.
+/// Reports what was not understood and how much was imported; returns whether anything is in doubt.
 fn told(
     (name, several): (&str, bool),
     output: Option<&Path>,
@@ -117,7 +118,7 @@ fn told(
     let notes: Vec<_> = import.notes.iter().filter(|note| heard(note.grade)).collect();
     let mut text = String::new();
     for note in notes.iter().take(MOST_NOTES) {
-        // Of several files, its place says which.
+        // With several files, the place of a note names its file.
         let own = several && !note.place.is_empty();
         let before = if own { String::new() } else { format!("{name}: ") };
         text.push_str(&format!("{before}{note}\n"));
@@ -147,7 +148,7 @@ fn told(
     lost > 0
 }
 
-/// Compiles what came of it and tells what is wrong. Whether anything is.
+/// Reports the findings of the imported display; returns whether there are errors.
 fn compiled(args: &ImportArgs, import: &Import, console: &Console) -> Result<bool, Stop> {
     let shown = args
         .output

@@ -7,7 +7,7 @@ use crate::lsp::{self, Opened, Shelf};
 use std::io::{self, BufReader};
 use std::path::Path;
 
-/// Runs it until the editor ends it; 1 where the stream ended without that.
+/// Runs until the editor ends it; the status is 1 if the stream ends before that.
 pub fn run(args: &LspArgs, console: &mut Console) -> Result<u8, Stop> {
     let LspArgs { stdio: _ } = args;
     let input = BufReader::new(io::stdin());
@@ -15,7 +15,7 @@ pub fn run(args: &LspArgs, console: &mut Console) -> Result<u8, Stop> {
     Ok(u8::from(!ended))
 }
 
-/// The disk as the server asks for it.
+/// The disk, for the server.
 struct OnDisk;
 
 impl Shelf for OnDisk {
@@ -32,7 +32,7 @@ impl Shelf for OnDisk {
 
     fn identity(&self, path: &str) -> String {
         let path = Path::new(path);
-        // Of one that is not saved yet, the folder is known.
+        // A text that is not saved yet may still have a folder.
         let beside = || Some(path.parent()?.canonicalize().ok()?.join(path.file_name()?));
         let real = path.canonicalize().ok().or_else(beside);
         shown(real.as_deref().unwrap_or(path))

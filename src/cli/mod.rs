@@ -67,14 +67,14 @@ enum Colour {
     Never,
 }
 
-/// A command of the program. One line of [`VERBS`] is all that a new one needs here.
+/// A command of the program. A new one needs only a line in [`VERBS`] here.
 struct Verb {
     name: &'static str,
     about: &'static str,
-    /// What stands after its options in its help.
+    /// The text after the options in its help.
     help: &'static str,
     args: fn(clap::Command) -> clap::Command,
-    /// The formats that its result can have; none where it has no such result.
+    /// The formats that its result can have; empty for a result without a choice.
     formats: fn() -> Vec<&'static str>,
     run: fn(&ArgMatches, &mut Console) -> Result<u8, Stop>,
 }
@@ -128,13 +128,13 @@ const VERBS: &[Verb] = verbs! {
         "Print a completion script for a shell";
 };
 
-/// The arguments of a command out of all that was given.
+/// The arguments of a command, from all that were given.
 fn read<A: FromArgMatches>(given: &ArgMatches) -> Result<A, Stop> {
     A::from_arg_matches(given).map_err(|error| Stop::Refused(error.to_string()))
 }
 
 impl Colour {
-    /// Whether it was asked for or declined; none where the terminal decides.
+    /// Whether colour is forced on or off; `None` where the terminal decides.
     fn said(self) -> Option<bool> {
         match self {
             Self::Auto => None,
@@ -417,12 +417,12 @@ fn formats() -> Vec<&'static str> {
     output::ALL.iter().map(|(name, _)| *name).collect()
 }
 
-/// Those of `tinsel table`.
+/// The formats of `tinsel table`.
 fn table_formats() -> Vec<&'static str> {
     [&formats()[..], &["mvr"]].concat()
 }
 
-/// Those of `tinsel graph`.
+/// The formats of `tinsel graph`.
 fn graph_formats() -> Vec<&'static str> {
     vec!["dot", "svg"]
 }
@@ -431,8 +431,8 @@ fn graph_formats() -> Vec<&'static str> {
 #[must_use]
 pub fn run(arguments: Vec<OsString>) -> u8 {
     console::on_panic();
-    // Starting a thread costs as much as compiling a small display. Only Windows gives the first
-    // one a small stack.
+    // Starting a thread takes as long as compiling a small display, and only on Windows is the
+    // stack of the first thread small.
     if !cfg!(windows) {
         return start(&arguments);
     }
@@ -445,8 +445,8 @@ pub fn run(arguments: Vec<OsString>) -> u8 {
 }
 
 fn start(arguments: &[OsString]) -> u8 {
-    // A command that is named first is the only one needed: making all of them takes as long as a
-    // small display.
+    // Where the first argument names a command, only that one is made: making all of them takes as
+    // long as compiling a small display.
     let named = arguments.get(1).and_then(|word| word.to_str());
     let verb = VERBS.iter().find(|verb| Some(verb.name) == named);
     if named == Some("export") {
@@ -476,12 +476,12 @@ fn carry_out(given: &ArgMatches) -> u8 {
     console.finish(status)
 }
 
-/// A name from the command line as names are compared: in NFC, as in the language.
+/// A name from the command line in NFC, in which the language compares names.
 fn normal(name: &str) -> String {
     name.nfc().collect()
 }
 
-/// The whole command line as clap has it, for completions.
+/// The command line with all commands, for completions.
 fn command() -> clap::Command {
     command_of(VERBS)
 }
@@ -506,6 +506,6 @@ fn command_of(verbs: &[Verb]) -> clap::Command {
                 }),
             }
         }));
-    // In the help of each command they follow its own.
+    // In the help of each command these options come after its own.
     Looks::augment_args(root.next_display_order(VERBS.len())).about(env!("CARGO_PKG_DESCRIPTION"))
 }

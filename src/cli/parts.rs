@@ -1,11 +1,11 @@
-//! `tinsel parts`: what has to lie on the bench.
+//! `tinsel parts`: the parts list.
 
 use super::check::{status, told};
 use super::console::{Console, Stop};
 use super::{PartsArgs, formats};
 use crate::survey::parts;
 
-/// Runs it.
+/// Runs the command.
 pub fn run(args: &PartsArgs, console: &mut Console) -> Result<u8, Stop> {
     let target = args.printed.target(&formats())?;
     let compiled = told(&args.input, "no parts list", console)?;

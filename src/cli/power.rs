@@ -1,4 +1,4 @@
-//! `tinsel power`: what flows where, and where power must be fed in again.
+//! `tinsel power`: currents and voltages, and where power must be fed in again.
 
 use super::check::{load, status, tell_all};
 use super::console::{Console, Stop};
@@ -7,7 +7,7 @@ use crate::power;
 use crate::survey::power::PowerView;
 use std::mem::ManuallyDrop;
 
-/// Runs it. With a level, what is reported and the exit status are those of that level.
+/// Runs the command. With a level, findings and exit status are those of that level.
 pub fn run(args: &PowerArgs, console: &mut Console) -> Result<u8, Stop> {
     let target = args.printed.target(&formats())?;
     let mut compiled = ManuallyDrop::new(load(&args.input)?);
@@ -29,7 +29,7 @@ pub fn run(args: &PowerArgs, console: &mut Console) -> Result<u8, Stop> {
 /// Reads a level: `60`, `60%` or `60 %`, with up to three decimals; in thousandths of a percent.
 ///
 /// # Errors
-/// What a level is.
+/// What a level may be.
 pub fn level(text: &str) -> Result<u32, String> {
     let wrong = || "a level is a share from 0 to 100, as in `--at 60` or `--at 60%`".to_owned();
     let number = text.trim().trim_end_matches('%').trim_end();

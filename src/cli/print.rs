@@ -1,5 +1,4 @@
-//! Where a result goes and in which format: alike for every command that prints tables or a
-//! picture.
+//! Where a result goes and in which format, for every command that prints tables or a picture.
 
 use super::Printed;
 use super::check::write;
@@ -20,13 +19,13 @@ pub struct Target<'a> {
 }
 
 impl Printed {
-    /// What was asked for, out of the formats that a command has; the first is the default.
-    /// `--format` wins over the ending of the file.
+    /// Where the result goes, and which of the command's formats it has; the first is the default.
+    /// `--format` counts before the ending of the file.
     ///
     /// # Errors
-    /// A file whose ending names no format; what can't be read at a terminal.
+    /// The ending of the file names no format, or the format can't be read at a terminal.
     pub fn target<'a>(&'a self, formats: &[&'a str]) -> Result<Target<'a>, Stop> {
-        // `-` is standard output, as everywhere.
+        // `-` is standard output.
         let path = self.output.as_deref().filter(|path| *path != Path::new("-"));
         let format = match (&self.format, path) {
             (Some(format), _) => format.as_str(),
@@ -79,8 +78,8 @@ impl Target<'_> {
         })
     }
 
-    /// Writes what `make` makes for a number of columns: to a file whole or not at all, and never
-    /// over a source of the display.
+    /// Writes what `make` makes for a width in columns. A file is written whole or not at all, and
+    /// never over a source of the display.
     ///
     /// # Errors
     /// Why it can't be made or written.

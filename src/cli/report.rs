@@ -8,7 +8,7 @@ use crate::Compiled;
 use crate::page;
 use std::path::Path;
 
-/// Runs it.
+/// Runs the command.
 pub fn run(args: &ReportArgs, console: &mut Console) -> Result<u8, Stop> {
     let compiled = told(&args.input, "no pages", console)?;
     if compiled.blocks() {
@@ -19,7 +19,7 @@ pub fn run(args: &ReportArgs, console: &mut Console) -> Result<u8, Stop> {
         write(&compiled, &args.output, page::single(&compiled).as_bytes())?;
     } else {
         make_folder(&args.output).map_err(Stop::Refused)?;
-        // Before the first is written, so that a refusal leaves everything as it was.
+        // All files are checked before the first is written, so that a refusal changes nothing.
         for file in page::files() {
             ours(&compiled, &args.output.join(file))?;
         }
@@ -34,10 +34,10 @@ pub fn run(args: &ReportArgs, console: &mut Console) -> Result<u8, Stop> {
     Ok(status(&args.input, &compiled))
 }
 
-/// So much of a page's beginning holds its mark.
+/// Bytes at the head of a page within which its mark stands.
 const HEAD: usize = 4 * 1024;
 
-/// Refuses to write a page over a file that is not one: pages carry a mark in their heads.
+/// Refuses to write a page over a file that is no page, known by the mark in its head.
 fn ours(compiled: &Compiled, path: &Path) -> Result<(), Stop> {
     is_no_text(compiled, path)?;
     let head = beginning(path, HEAD);

@@ -1,4 +1,4 @@
-//! `tinsel schema`: what the JSON of the tables looks like.
+//! `tinsel schema`: the schema of the JSON of tables.
 
 use super::SchemaArgs;
 use super::console::{Console, Stop};
@@ -14,7 +14,7 @@ use crate::survey::power::PowerView;
 /// What has a schema; the first is the default.
 pub const ALL: [&str; 4] = ["table", "parts", "fit", "power"];
 
-/// Runs it. A survey of nothing has the same columns as any other.
+/// Runs the command. The survey of an empty display has the same columns as any other.
 pub fn run(args: &SchemaArgs, console: &mut Console) -> Result<u8, Stop> {
     let (model, plan) = (Model::default(), Plan::default());
     let title = format!("tinsel {}", args.of);

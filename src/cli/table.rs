@@ -7,7 +7,7 @@ use crate::diagnostic::words;
 use crate::output::mvr;
 use crate::survey::View;
 
-/// Runs it.
+/// Runs the command.
 pub fn run(args: &TableArgs, console: &mut Console) -> Result<u8, Stop> {
     let target = args.printed.target(&table_formats())?;
     let scene = target.format == "mvr";

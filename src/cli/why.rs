@@ -14,7 +14,7 @@ const MOST_TOLD: usize = 12;
 /// The strings of a name.
 ///
 /// # Errors
-/// There is none.
+/// That there is none.
 pub fn named(compiled: &Compiled, name: &str) -> Result<Vec<StringId>, Stop> {
     let model = &compiled.model;
     let strings = why::find(model, name);
@@ -27,14 +27,14 @@ pub fn named(compiled: &Compiled, name: &str) -> Result<Vec<StringId>, Stop> {
     Ok(strings)
 }
 
-/// Runs it.
+/// Runs the command.
 pub fn run(args: &WhyArgs, console: &mut Console) -> Result<u8, Stop> {
     let compiled = told(&args.input, "some addresses may be missing", console)?;
     let name = normal(&args.name);
     let model = &compiled.model;
     let strings = match named(&compiled, &name) {
         Ok(strings) => strings,
-        // What did not compile may be where it is declared, and that has been reported.
+        // The name may be declared in a part that did not compile, which has been reported.
         Err(_) if compiled.blocks() => return Ok(1),
         Err(stop) => return Err(stop),
     };

@@ -1,5 +1,5 @@
-//! Changes that a person may ask for at a place: the fixes of findings, and a few that need no finding. Each one is tried
-//! in a copy of the display before it is offered, and adds no error.
+//! Changes that are offered at a place: the fixes of findings, and a few without a finding. Each is
+//! tried in a copy of the display, and offered only if it adds no error.
 
 use super::desk::Desk;
 use super::rename::line_end;
@@ -10,19 +10,19 @@ use crate::model::{PieceKind, StringId};
 use crate::source::Span;
 use crate::usage;
 
-/// The title of a change that writes down what is so already, and moves nothing.
+/// The title of the change that writes down ports that are picked already; it moves nothing.
 const WRITE_PORTS: &str = "write the ports that the compiler picked";
 
 /// A change that is offered.
 #[derive(Debug, Clone)]
 pub struct Action<'d> {
-    /// What it does, and how.
+    /// Its title and edits.
     pub fix: Fix,
-    /// The finding that it cures, where it is for one.
+    /// The finding that it cures, if any.
     pub of: Option<&'d Diagnostic>,
 }
 
-/// What is offered within a stretch of the display's texts.
+/// The changes that are offered within a stretch of the display's texts.
 #[must_use]
 pub fn actions(desk: &Desk, within: Span) -> Vec<Action<'_>> {
     let Some(compiled) = desk.compiled() else {
@@ -58,7 +58,7 @@ pub fn actions(desk: &Desk, within: Span) -> Vec<Action<'_>> {
     found
 }
 
-/// Whether a change leaves the display with no error that it did not have, and does what it is for.
+/// Whether a change adds no error and does what it is for.
 fn adds_no_error(desk: &Desk, compiled: &Compiled, action: &Action<'_>) -> bool {
     let errors = |one: &Compiled| one.count(Severity::Error);
     let of = |one: &Compiled, finding: &Diagnostic| {
@@ -77,7 +77,7 @@ fn adds_no_error(desk: &Desk, compiled: &Compiled, action: &Action<'_>) -> bool 
             let errors = one.findings.iter().filter(|one| one.severity == Severity::Error);
             errors.filter(|one| one.code == code).count()
         };
-        // A cure may bring to light what the finding hid; any other change may not.
+        // A cure may uncover an error that the finding hid; any other change may not add one.
         let fresh = |one: &Diagnostic| errors_of(trial, one.code) > errors_of(compiled, one.code);
         let quiet = action.of.is_some() || !trial.findings.iter().any(fresh);
         cures && stays && quiet && errors(trial) <= errors(compiled)
@@ -111,7 +111,7 @@ fn strings_of(compiled: &Compiled, chain: &Chain) -> Vec<StringId> {
         .collect()
 }
 
-/// The plugs that strings hang on, each with its strings, in the order of their first strings.
+/// The plugs of some strings, each with its strings, in the order of their first strings.
 fn by_plug(compiled: &Compiled, ids: &[StringId]) -> Option<Vec<(String, Vec<StringId>)>> {
     let mut plugs: Vec<(String, Vec<StringId>)> = Vec::new();
     for id in ids {
@@ -172,7 +172,8 @@ fn placed_unasked(desk: &Desk, statement: Span, within: Span) -> Option<Fix> {
         let references = usage::references(&compiled.model, &own);
         text.push_str(&format!("\nwire {plug}: {references}"));
     }
-    // After the wires of this text: what shares a port with one of them comes after it in the chain.
+    // After the last wire of this text: on a port that it shares with a wire, the new one comes
+    // later in the chain.
     let base = |at: u32| desk.file_at(at).map(|file| file.base);
     let wired = compiled.model.lines.iter().filter(|line| !line.unasked);
     let last = wired.map(|line| line.at.end).filter(|end| base(*end) == base(statement.end));
@@ -206,13 +207,13 @@ fn split_here(
     Some(fix(title, edits))
 }
 
-/// The place in a chain of the item at the cursor.
+/// The index in a chain of the item at the cursor.
 fn item_at(chain: &Chain, within: Span) -> Option<usize> {
     let at = |span: Span| span.start <= within.start && within.start <= span.end;
     chain.items.iter().position(|item| at(item.span()))
 }
 
-/// Where an item ends, its pin and cut included.
+/// The end of an item with its pin and its `by`.
 fn end_of(item: &Item) -> u32 {
     match item {
         Item::Reference(reference, by, pin) => {
@@ -224,7 +225,7 @@ fn end_of(item: &Item) -> u32 {
     }
 }
 
-/// Exchanges an item of a chain with the one after it.
+/// Exchanges the item at the cursor with the one after it.
 fn move_after(compiled: &Compiled, chain: &Chain, within: Span) -> Option<Fix> {
     let whole = |item: &Item| Span::new(item.span().start, end_of(item));
     let at = item_at(chain, within)?;
@@ -234,7 +235,8 @@ fn move_after(compiled: &Compiled, chain: &Chain, within: Span) -> Option<Fix> {
     Some(fix(title, vec![edit(one, text(next)), edit(next, text(one))]))
 }
 
-/// Writes a string of so many nodes as strands, the most even ways first.
+/// Writes a string as strands of equal length. Ways in which the number of strands is closest to
+/// the nodes of each come first.
 fn strands(compiled: &Compiled, statement: Span, within: Span) -> Vec<Fix> {
     const MOST: usize = 3;
     let inside = |span: Span| statement.start <= span.start && span.end <= statement.end;
@@ -266,7 +268,7 @@ fn strands(compiled: &Compiled, statement: Span, within: Span) -> Vec<Fix> {
     ways.iter().take(MOST).map(as_fix).collect()
 }
 
-/// Gives the number at the cursor a name.
+/// Gives the number at the cursor a name with `let`.
 fn name_number(desk: &Desk, compiled: &Compiled, within: Span) -> Option<Fix> {
     let uses = desk.uses();
     let at =

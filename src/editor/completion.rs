@@ -1,4 +1,4 @@
-//! What may be written at a place, the likeliest first.
+//! Words that may be written at a place, the likeliest first.
 
 use super::desk::Desk;
 use super::place::{Place, Within};
@@ -21,11 +21,11 @@ pub struct Offer {
     pub word: String,
     /// What it is, in short.
     pub about: String,
-    /// What kind of thing it is, as [`TOKEN_TYPES`](super::outline::TOKEN_TYPES) has it; `None` for a word of the language.
+    /// The kind of name that it is; `None` for a word of the language.
     pub kind: Option<Kind>,
 }
 
-/// What may be written at a byte of a text; and where the word begins that stands before it.
+/// Where the word before a byte of a text begins, and the words that may be written there.
 #[must_use]
 pub fn offers(desk: &Desk, file: &SourceFile, at: usize) -> (usize, Vec<Offer>) {
     let before = file.text.get(..at).unwrap_or("");
@@ -43,7 +43,7 @@ pub fn offers(desk: &Desk, file: &SourceFile, at: usize) -> (usize, Vec<Offer>) 
     (start, all.found)
 }
 
-/// Statements by how often displays have them.
+/// Statements, those that displays have most often first.
 const STATEMENTS: [&str; 17] = [
     "prop",
     "wire",
@@ -102,7 +102,6 @@ impl Offers<'_> {
             (None, words) => next::in_statement(words, &is_let),
             (Some(scope), words) => next::in_setting(scope, words, &is_let),
         };
-        // Words of the language that fit begin most lines of what follows; names are what is looked for.
         for next in &nexts {
             self.next(*next, place);
         }
@@ -113,7 +112,7 @@ impl Offers<'_> {
             row.first != "color" && (row.key.once().is_none() || !given.contains(&row.first))
         });
         let mut fresh: Vec<_> = fresh.collect();
-        // What most blocks have stands before what few have.
+        // Settings that few blocks have come last.
         fresh.sort_by_key(|row| {
             usize::from(matches!(
                 row.first,
@@ -161,7 +160,7 @@ impl Offers<'_> {
         }
     }
 
-    /// The names of a kind: those used most first.
+    /// The names of a kind, those used most first.
     fn names(&mut self, kind: BlockKind, place: &Place<'_>) {
         let desk = self.desk;
         let mut counts: BTreeMap<&str, (usize, usize)> = BTreeMap::new();
@@ -190,7 +189,7 @@ impl Offers<'_> {
         }
     }
 
-    /// Controllers and receivers that have ports, with the ports in use.
+    /// Controllers and receivers, with how many ports are free or how many there are.
     fn outlets(&mut self, first: Option<&str>) {
         let Some(compiled) = self.desk.compiled() else {
             return;
@@ -210,7 +209,7 @@ impl Offers<'_> {
             ));
         }
         boxes.sort_by_key(|(full, ..)| *full);
-        // The one that the statement before names is the likeliest.
+        // The controller of the `wire` before is the likeliest.
         if let Some(last) = self.last_target(compiled)
             && let Some(at) = boxes.iter().position(|(_, name, _)| *name == last)
         {
@@ -230,7 +229,7 @@ impl Offers<'_> {
         }
     }
 
-    /// The controller or receiver that the last `wire` before the place names.
+    /// The target of the last `wire` before the place.
     fn last_target<'c>(&self, compiled: &'c Compiled) -> Option<&'c str> {
         let mut before = compiled
             .ast
@@ -244,7 +243,7 @@ impl Offers<'_> {
         })
     }
 
-    /// Props; in a `wire` those first that hang nowhere yet.
+    /// Props, those of this text first; in a `wire`, those first that no statement names yet.
     fn props(&mut self, wire: bool) {
         let desk = self.desk;
         let Some(compiled) = desk.compiled() else {
@@ -277,7 +276,7 @@ impl Offers<'_> {
         (self.file.base..=self.file.span().end).contains(&at)
     }
 
-    /// What may follow the `.` after a name: ports with room, first those with most; named strings.
+    /// What may follow the `.` after a name: the strings of a prop, or ports, the emptiest first.
     fn parts(&mut self, owner: &str) {
         let Some(compiled) = self.desk.compiled() else {
             return;

@@ -1,8 +1,8 @@
-//! A display that is being edited: its texts as they were read, and what was last compiled from them.
+//! A display that is being edited: its texts, and what was last compiled from them.
 //!
-//! Each text keeps its own stretch of offsets while it grows ([`SourceMap::after`]), so that the statements of all texts
-//! that did not change go into the next compile as they are, and with them what their controllers, props and wires came to
-//! (`resolve`). Everything else after the syntax stage is done anew.
+//! Each text keeps its own range of offsets while it grows ([`SourceMap::after`]). So the next
+//! compile uses the statements of unchanged texts again, and with them what `resolve` made of their
+//! controllers, props and wires. Everything else after the syntax stage is done anew.
 
 use crate::ast::{Ast, BlockKind, Ident, Statement};
 use crate::diagnostic::{Diagnostic, Edit, Severity, Sink};
@@ -20,20 +20,20 @@ use std::sync::Arc;
 use super::hints::{self, Hint};
 use super::trial::{Edited, Given, Noting, bare};
 
-/// What the syntax stage made of one text, its statements aside.
+/// What the syntax stage made of one text.
 struct Parsed {
     text: Arc<str>,
     broken: bool,
     mentioned: Vec<Ident>,
     unnamed: Vec<BlockKind>,
     findings: Vec<Diagnostic>,
-    /// Whether the compile at hand has read it.
+    /// Whether this compile has read it.
     read: bool,
-    /// Its statements, while they are not part of a compile.
+    /// Its statements, while no compile holds them.
     statements: Vec<Statement>,
 }
 
-/// A text, and the hints that belong to it.
+/// A text and its hints.
 type Hinted = (Arc<str>, Vec<Hint>);
 
 /// A display that is being edited.
@@ -41,22 +41,22 @@ type Hinted = (Arc<str>, Vec<Hint>);
 pub struct Desk {
     compiled: Option<Compiled>,
     pub(super) given: Given,
-    /// Where changes are tried.
+    /// The copy in which changes are tried.
     trials: RefCell<Option<Box<Desk>>>,
-    /// What is known of each text, by where it begins.
+    /// What is known of each text, by its first offset.
     parsed: RefCell<BTreeMap<u32, Parsed>>,
-    /// The lock as it was last read, and where its text begins.
+    /// The lock as it was last read, and the first offset of its text.
     lock: RefCell<Option<(u32, LockText)>>,
     uses: OnceCell<Uses>,
-    /// By the name of a text: the hints of the last compile that had addresses, with that text.
+    /// By the name of a text: its hints in the last compile that had addresses, with its text then.
     hints: RefCell<BTreeMap<String, Hinted>>,
 }
 
 impl Desk {
     /// Compiles the display as its texts are now.
     pub fn compile(&mut self, files: &dyn Files, main: Loaded, lock: Option<Loaded>) -> &Compiled {
-        // What the last compile made is freed after this one. Freed before, its memory would go back to the system, and this
-        // compile would have to ask for it again.
+        // What the last compile made is freed after this one. If it were freed before, its memory
+        // would go back to the system, and this compile would have to ask for it again.
         let (sources, last) = self.take_back();
         self.given = Given { main: Some(bare(&main)), lock: lock.clone(), loads: BTreeMap::new() };
         let files = Noting { files, loads: RefCell::default() };
@@ -69,13 +69,13 @@ impl Desk {
         let sources = SourceMap::after(sources);
         let compiled = compile_read(sources, &reading, main, lock, (&Relay::Nothing, None));
         self.given.loads = files.loads.into_inner();
-        // A lock or a text that is no UTF-8 may begin where one of the display did.
+        // Forget texts that were not read: a lock or a text that is not UTF-8 may now begin there.
         self.parsed.get_mut().retain(|_, one| std::mem::take(&mut one.read));
         self.uses = OnceCell::new();
         self.compiled.insert(compiled)
     }
 
-    /// Puts the statements of the last compile back to their texts; gives those texts, and what else it made.
+    /// Moves the statements of the last compile back to `parsed`; returns what else it made.
     fn take_back(&mut self) -> (SourceMap, Option<(Model, Plan)>) {
         let Some(compiled) = self.compiled.take() else {
             return (SourceMap::default(), None);
@@ -100,7 +100,7 @@ impl Desk {
         (compiled.sources, Some((compiled.model, compiled.plan)))
     }
 
-    /// Reads a lock that is not the one of the last compile.
+    /// Reads the lock, unless it is the one of the last compile.
     fn read_lock(
         &self,
         lock: Loaded,
@@ -158,13 +158,13 @@ impl Desk {
         ast
     }
 
-    /// What was last compiled.
+    /// The last compile.
     #[must_use]
     pub fn compiled(&self) -> Option<&Compiled> {
         self.compiled.as_ref()
     }
 
-    /// The text of a name.
+    /// The text with a name.
     #[must_use]
     pub fn file(&self, name: &str) -> Option<&SourceFile> {
         let files = self.compiled.as_ref()?.sources.files();
@@ -194,7 +194,8 @@ impl Desk {
         })
     }
 
-    /// The hints of a text: those of now where the display has addresses, else the last ones, which say so.
+    /// The hints of a text: new ones if the display has addresses, else the last ones, marked
+    /// `old`.
     pub fn hints(&self, name: &str) -> Vec<Hint> {
         let (Some(compiled), Some(file)) = (&self.compiled, self.file(name)) else {
             return Vec::new();
@@ -211,7 +212,7 @@ impl Desk {
         hints::carried(old, text, &file.text)
     }
 
-    /// The findings of each text, its own first labels only; every text has its entry.
+    /// The findings of each text, by their first label; every text has an entry.
     pub fn findings(&self) -> Vec<(&SourceFile, Vec<&Diagnostic>)> {
         let Some(compiled) = &self.compiled else {
             return Vec::new();
@@ -228,7 +229,7 @@ impl Desk {
         all
     }
 
-    /// Reads what becomes of the display with some edits; the display itself stays as it is.
+    /// Compiles a copy of the display with some edits and reads the result.
     pub fn tried<T>(&self, edits: &[Edit], read: impl FnOnce(&Compiled) -> T) -> Option<T> {
         let files = Edited { desk: self, edits };
         let main = files.filled(self.given.main.as_ref()?);

@@ -1,17 +1,18 @@
-//! Text laid out as `tinsel fmt` does, as edits: the whole of it, or the statements of a stretch.
+//! The layout of `tinsel fmt` as edits: of a whole text, or of the statements in a stretch.
 
 use super::desk::Desk;
 use crate::diagnostic::Edit;
 use crate::format::format;
 use crate::source::{Loaded, SourceFile, Span};
 
-/// The edits that lay a whole text out; `None` where it does not parse.
+/// The edits that lay out a whole text; `None` where it does not parse.
 #[must_use]
 pub fn whole(file: &SourceFile) -> Option<Vec<Edit>> {
     laid_out(file, 0, file.text.len())
 }
 
-/// The edits that lay out the statements that a stretch touches; `None` where they do not parse.
+/// The edits that lay out the statements that a stretch touches; `None` where there are none or
+/// they do not parse.
 #[must_use]
 pub fn range(desk: &Desk, file: &SourceFile, within: Span) -> Option<Vec<Edit>> {
     let own = file.span();
@@ -27,7 +28,7 @@ pub fn range(desk: &Desk, file: &SourceFile, within: Span) -> Option<Vec<Edit>> 
     laid_out(file, start, line.map_or(file.text.len(), |at| end + at + 1))
 }
 
-/// One edit for what differs between a stretch of a text and the same laid out.
+/// Lays out a stretch of a text: one edit over everything that changes, or none.
 fn laid_out(file: &SourceFile, start: usize, end: usize) -> Option<Vec<Edit>> {
     let before = file.text.get(start..end)?;
     let loaded = Loaded {

@@ -1,5 +1,4 @@
-//! What stands beside the text while it is written: where each string starts, how full its port is, what arithmetic
-//! comes to.
+//! Hints within the text: where each string starts, how full its port is, results of arithmetic.
 
 use crate::Compiled;
 use crate::ast::{Arg, Block, BlockKind, Chain, Item, StatementKind, Wire};
@@ -13,17 +12,17 @@ use std::collections::BTreeMap;
 /// A hint at a place of one text.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Hint {
-    /// The byte of the text that it stands before.
+    /// The byte of the text before which it is shown.
     pub at: u32,
-    /// What it says.
+    /// Its text.
     pub text: String,
-    /// What that means.
+    /// The meaning of its text.
     pub tip: &'static str,
-    /// Whether it is from an earlier text, since the one of now has no addresses.
+    /// Whether it is from an earlier text, since the present one has no addresses.
     pub old: bool,
 }
 
-/// The hints of one text of a display that has addresses.
+/// The hints of one text; the display must have addresses.
 #[must_use]
 pub fn of_file(compiled: &Compiled, file: &SourceFile) -> Vec<Hint> {
     let mut all = Hints {
@@ -98,7 +97,7 @@ impl Hints<'_> {
         }
     }
 
-    /// How full the ports are that the strings of a chain hang on.
+    /// A hint with how full the ports of a chain are.
     fn fill(&mut self, chain: &Chain, ids: &[StringId], one_port: bool) {
         const MOST: usize = 3;
         let plan = &self.compiled.plan;
@@ -127,7 +126,7 @@ impl Hints<'_> {
         }
     }
 
-    /// The universe after `universes after X`.
+    /// A hint with the first universe after `universes after X`.
     fn controller(&mut self, block: &Block) {
         let text = |span| self.compiled.sources.text(span);
         let name = text(block.name.span);
@@ -158,7 +157,7 @@ pub(super) fn fill_of(port: &PortPlan) -> String {
     }
 }
 
-/// Hints of an earlier text in the text of now: what stands before and after the change stays where it is.
+/// Hints of an earlier text moved into the present one; those within the change are dropped.
 #[must_use]
 pub fn carried(old: &[Hint], before: &str, now: &str) -> Vec<Hint> {
     let same = |(a, b): &(u8, u8)| a == b;

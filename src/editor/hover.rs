@@ -1,4 +1,4 @@
-//! What is known of the word at a place: a name, a setting, a code in a comment, an address.
+//! What is known of the word at a place: a name, a setting, the code of a rule, an address.
 
 use super::desk::Desk;
 use super::hints::fill_of;
@@ -13,16 +13,16 @@ use crate::unit::{Dimension, counted, quantity};
 use crate::usage;
 use std::fmt::Write as _;
 
-/// What is said of a place, as Markdown, and the stretch of the display's texts that it is about.
+/// A text about a stretch of the display's texts.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Hover {
-    /// What it is about.
+    /// The stretch.
     pub at: Span,
-    /// What is said.
+    /// The text.
     pub markdown: String,
 }
 
-/// Most strings that are listed one by one.
+/// The most strings that are listed.
 const MOST_STRINGS: usize = 16;
 
 /// What is known of the word at an offset.
@@ -37,7 +37,7 @@ pub fn hover(desk: &Desk, at: u32) -> Option<Hover> {
     of_word(compiled, file, at).or_else(|| of_setting(compiled, at))
 }
 
-/// A code in a comment, or an address anywhere.
+/// The page of a rule's code, or what lies at an address such as `12/307`.
 fn of_word(compiled: &Compiled, file: &SourceFile, at: u32) -> Option<Hover> {
     let part = |c: char| c.is_ascii_alphanumeric() || matches!(c, '/' | '-');
     let local = (at - file.base) as usize;
@@ -79,7 +79,7 @@ fn of_word(compiled: &Compiled, file: &SourceFile, at: u32) -> Option<Hover> {
     Some(Hover { at, markdown })
 }
 
-/// A setting: its line of the language guide.
+/// The line of the language guide for a setting.
 fn of_setting(compiled: &Compiled, at: u32) -> Option<Hover> {
     let holds = |span: Span| (span.start..=span.end).contains(&at);
     let statement = (compiled.ast.statements.iter()).find(|one| holds(one.span))?;
@@ -103,8 +103,8 @@ fn of_setting(compiled: &Compiled, at: u32) -> Option<Hover> {
     None
 }
 
-/// The line of the guide for a setting as written, in the section of its block: of several the one that has most of its
-/// words.
+/// The line of the guide for a setting as written, in the section of its block; of several lines
+/// the one with most of its words.
 #[must_use]
 pub fn guide_line(section: &str, written: &str) -> Option<String> {
     let head = format!("\n## {section}\n");
@@ -121,7 +121,7 @@ pub fn guide_line(section: &str, written: &str) -> Option<String> {
             .unwrap_or(0)
     };
     let rows = own.lines().filter(|line| line.starts_with("| `"));
-    // Of rows that fit as well the first one stands.
+    // `max_by_key` takes the last of equals, so the rows go in reverse.
     let row = rows.rev().max_by_key(fits).filter(|row| fits(row) > 0)?;
     let mut cells =
         row.trim_matches('|').split(" | ").map(|cell| cell.trim().trim_end_matches('|'));
@@ -131,7 +131,7 @@ pub fn guide_line(section: &str, written: &str) -> Option<String> {
     Some(format!("{form}\n\n{means}{}", default.unwrap_or_default()))
 }
 
-/// The one spelling that the guide has.
+/// A word as the guide spells it.
 fn spelling(word: &str) -> &str {
     if word == "color" { "colour" } else { word }
 }
@@ -186,7 +186,7 @@ fn of_name(compiled: &Compiled, desk: &Desk, one: &Use, at: u32) -> String {
     out
 }
 
-/// The strings of a prop, or those that the reference at an offset picks.
+/// The strings that the reference at an offset picks; without one all strings of the prop.
 fn of_strings(compiled: &Compiled, one: &Use, at: u32, out: &mut String) {
     let (model, plan) = (&compiled.model, &compiled.plan);
     let here = |piece: &&crate::model::Piece| (piece.at.start..=piece.at.end).contains(&at);

@@ -1,8 +1,9 @@
-//! Answers to whoever writes a display: findings, hints, hover, completion, names, rename, actions.
+//! Answers for editors: findings, hints, hover, completion, names, rename, actions.
 //!
-//! Texts and a lock go in, answers come out. Nothing here reads a file or a clock or knows a protocol; a language server
-//! and a page show the same answers. [`desk::Desk`] holds a display; every other module answers one kind of question
-//! about it. Which names stand where and what may stand at a place is answered by `resolve`.
+//! Texts and a lock go in, answers come out. Nothing here reads a file or a clock, or knows a
+//! protocol: a language server and a page show the same answers. [`desk::Desk`] holds a display;
+//! most other modules answer one kind of question about it. `resolve` says where names stand and
+//! what may stand at a place.
 
 pub mod actions;
 pub mod completion;

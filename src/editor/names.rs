@@ -13,7 +13,7 @@ pub fn declarations(desk: &Desk, one: &Use) -> Vec<Span> {
     own.map(|other| other.at).collect()
 }
 
-/// Where a name at an offset is declared; of an include the text that it reads.
+/// Where the name at an offset is declared; for the path of an include, the start of that text.
 #[must_use]
 pub fn definition(desk: &Desk, at: u32) -> Vec<Span> {
     if let Some(one) = desk.uses().at(at) {
@@ -42,7 +42,7 @@ pub fn definition(desk: &Desk, at: u32) -> Vec<Span> {
     included.into_iter().collect()
 }
 
-/// Every place of the name at an offset, in file order.
+/// Every place of the name at an offset, in file order; declarations only if `declared`.
 #[must_use]
 pub fn references(desk: &Desk, at: u32, declared: bool) -> Vec<Span> {
     let Some(one) = desk.uses().at(at) else {

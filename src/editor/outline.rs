@@ -1,14 +1,14 @@
-//! What a text declares, for outlines and searches; what each name is, for colour.
+//! The statements of a text, for outlines and searches; the kind of each name, for colour.
 
 use super::desk::Desk;
 use crate::ast::{BlockKind, StatementKind};
 use crate::resolve::uses::{Kind, Role, Use};
 use crate::source::{SourceFile, Span};
 
-/// Something that a text says: a statement, with what it declares.
+/// A statement with the name that it declares.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Symbol {
-    /// Its name, or what the statement begins with.
+    /// Its name, or the first line of the statement.
     pub name: String,
     /// What kind of statement it is.
     pub kind: &'static str,
@@ -18,7 +18,7 @@ pub struct Symbol {
     pub at: Span,
 }
 
-/// The statements of a text, in order; of the whole display where none is given.
+/// The statements of a text, in order; without a text those of the whole display.
 #[must_use]
 pub fn symbols(desk: &Desk, file: Option<&SourceFile>) -> Vec<Symbol> {
     let Some(compiled) = desk.compiled() else {
@@ -67,7 +67,7 @@ pub fn symbols(desk: &Desk, file: Option<&SourceFile>) -> Vec<Symbol> {
         .collect()
 }
 
-/// Statements of a text that span several lines: first and last line, from 0.
+/// First and last line, from 0, of each statement of a text that spans several lines.
 #[must_use]
 pub fn folds(desk: &Desk, file: &SourceFile) -> Vec<(u32, u32)> {
     let line = |at: u32| file.lines.line(at.saturating_sub(file.base)) as u32;
@@ -77,7 +77,7 @@ pub fn folds(desk: &Desk, file: &SourceFile) -> Vec<(u32, u32)> {
         .collect()
 }
 
-/// The kinds of names as the editor protocol calls them, a type a kind.
+/// The types of the editor protocol that stand for kinds of names.
 pub const TOKEN_TYPES: [&str; 10] = [
     "class",
     "struct",
@@ -108,7 +108,7 @@ pub fn token_type(kind: Kind) -> usize {
     }
 }
 
-/// The names of a text in order, each with its place in [`TOKEN_TYPES`] and whether it declares.
+/// The names of a text in order, each with its index in [`TOKEN_TYPES`] and whether it declares.
 #[must_use]
 pub fn tokens(desk: &Desk, file: &SourceFile) -> Vec<(Span, usize, bool)> {
     let within = file.span();

@@ -1,4 +1,4 @@
-//! Where a place is in a text that is being written: which block, which setting, after which words.
+//! What a place in an unfinished text is part of: which block, which setting, after which words.
 
 use crate::ast::BlockKind;
 use crate::format::tokens::{Kind as TokenKind, Tokens};
@@ -6,7 +6,7 @@ use crate::resolve::settings::Scope;
 use crate::rules;
 use crate::syntax;
 
-/// What a place is part of.
+/// What kind of text a place is in.
 pub(super) enum Within {
     Code,
     Comment,
@@ -15,10 +15,10 @@ pub(super) enum Within {
 
 /// Where a place is in its statement.
 pub(super) struct Place<'t> {
-    /// What has been typed of the word there.
+    /// The part of the word before the place.
     pub typed: &'t str,
     pub within: Within,
-    /// The first words of the blocks that it is in, outermost first.
+    /// The first words of the blocks around it, outermost first.
     pub blocks: Vec<&'t str>,
     /// The first words of the settings before it in its block.
     pub given: Vec<&'t str>,
@@ -74,7 +74,7 @@ impl<'t> Place<'t> {
                 if rules::syntax::unexpected::is_statement_word(token.text)
                     && !matches!(token.text, "chip" | "node" | "display" | "power")
                 {
-                    // No setting begins so: a block before it was not closed.
+                    // No setting begins with this word, so a block before it was not closed.
                     self.blocks.clear();
                     given.truncate(1);
                 }
@@ -111,12 +111,12 @@ impl<'t> Place<'t> {
         self.words.clear();
     }
 
-    /// Whether what was read goes on in the next line.
+    /// Whether the statement goes on in the next line.
     fn goes_on(&self) -> bool {
         matches!(self.words.last().copied(), Some("->" | "," | ":" | "[" | "("))
     }
 
-    /// The block whose settings it is among.
+    /// The block that it is in, as a scope of settings.
     pub fn scope(&self) -> Option<Scope> {
         let word = *self.blocks.last()?;
         if matches!(word, "port" | "ports") {

@@ -1,6 +1,6 @@
-//! Places as editors count them: lines and UTF-16 units from 0; LF, CRLF and CR each end a line.
+//! Places as editors count them: lines and UTF-16 units from 0. LF, CRLF and CR each end a line.
 //!
-//! A byte-order mark is a character of the first line here, as in the editor protocol.
+//! A byte-order mark counts as a character of the first line, as in the editor protocol.
 
 /// Where the lines of a text begin.
 #[derive(Debug, Clone)]
@@ -32,7 +32,8 @@ impl<'t> Lines<'t> {
         Self { text, starts: std::iter::once(0).chain(after).collect() }
     }
 
-    /// The place of a byte; of one within a character that of the character, of one after the end that of the end.
+    /// The place of a byte. A byte within a character has the place of the character, one after the
+    /// end of the text that of the end.
     #[must_use]
     pub fn position(&self, at: usize) -> Position {
         let mut at = at.min(self.text.len());
@@ -49,7 +50,8 @@ impl<'t> Lines<'t> {
         }
     }
 
-    /// The byte of a place; one after the end of its line means that end, one after the last line the end of the text.
+    /// The byte of a place. A place after the end of its line means that end, one after the last
+    /// line the end of the text.
     #[must_use]
     pub fn offset(&self, place: Position) -> usize {
         let line = place.line as usize;

@@ -1,5 +1,5 @@
-//! A new name for a thing, everywhere it is named, in one edit. Where the lock holds addresses under the old name the
-//! edit adds `renamed OLD -> NEW`, so that nothing moves.
+//! Renames a thing everywhere at once. Where the lock has addresses under the old name, it adds
+//! `renamed OLD -> NEW`, so that nothing moves.
 
 use super::desk::Desk;
 use crate::Compiled;
@@ -12,10 +12,10 @@ use crate::source::Span;
 use crate::syntax;
 use unicode_normalization::UnicodeNormalization as _;
 
-/// The name that can be renamed at an offset.
+/// The name at an offset, if it can be renamed.
 ///
 /// # Errors
-/// Why there is none, in words.
+/// Why it can't, in words.
 pub fn target(desk: &Desk, at: u32) -> Result<&Use, String> {
     let Some(one) = desk.uses().at(at) else {
         return Err("no name of this display stands here".to_owned());
@@ -58,7 +58,7 @@ pub fn rename(desk: &Desk, at: u32, new: &str) -> Result<Vec<Edit>, String> {
     }
 }
 
-/// What is wrong with a changed display that has more errors than before.
+/// An error of a changed display, where it has more errors than before.
 fn new_error(before: &Compiled, trial: &Compiled) -> Option<String> {
     let errors = |one: &Compiled| one.count(Severity::Error);
     if errors(trial) <= errors(before) {
@@ -82,7 +82,7 @@ pub fn is_name(text: &str) -> bool {
         && !text.ends_with('-')
 }
 
-/// Why a name is taken, where it is.
+/// Why a thing can't have a name; `None` where it can.
 fn taken(desk: &Desk, one: &Use, new: &str) -> Option<String> {
     let boxes = |kind| {
         let boxes = [BlockKind::Controller, BlockKind::Receiver];
@@ -104,8 +104,8 @@ fn taken(desk: &Desk, one: &Use, new: &str) -> Option<String> {
     (boxes(one.kind) && new == "any").then(|| "`any` stands for every controller".to_owned())
 }
 
-/// What keeps the addresses of what is renamed: a `renamed` after its declaration, in the place of those that led to the
-/// old name.
+/// Adds the edits that keep addresses: a `renamed` after the declaration. A `renamed` to the old
+/// name is removed where it has done its work, or where the new name undoes it.
 fn carry(desk: &Desk, compiled: &Compiled, one: &Use, new: &str, edits: &mut Vec<Edit>) {
     let controller = one.kind == Kind::Of(BlockKind::Controller);
     if !controller && one.kind != Kind::Of(BlockKind::Prop) {
@@ -115,7 +115,7 @@ fn carry(desk: &Desk, compiled: &Compiled, one: &Use, new: &str, edits: &mut Vec
         return;
     };
     let text = |span: Span| compiled.sources.text(span);
-    // What leads to the old name, and has been carried over, has done its work.
+    // A `renamed` to the old name has done its work once a build has carried it over.
     for (statement, renamed) in renames(compiled) {
         let to = renamed.new.name.span;
         if !edits.iter().any(|edit| edit.span == to) {
@@ -143,7 +143,6 @@ fn carry(desk: &Desk, compiled: &Compiled, one: &Use, new: &str, edits: &mut Vec
         true => lock.rows.iter().any(|row| *row.controller == *old),
         false => lock.rows.iter().any(|row| is_of(&row.name)),
     };
-    // Members that were carried over alone are held by the row of the whole.
     let declared = super::names::declarations(desk, one);
     let statement = declared.first().and_then(|at| {
         let statements = compiled.ast.statements.iter();
@@ -164,7 +163,7 @@ fn renames(compiled: &Compiled) -> impl Iterator<Item = (&Statement, &Renamed)> 
     })
 }
 
-/// The end of the line that holds an offset, its line end and blanks before that left out.
+/// Where the line of an offset ends, without its line end and the blanks before that.
 pub(super) fn line_end(desk: &Desk, at: u32) -> u32 {
     let Some(file) = desk.file_at(at) else {
         return at;
@@ -174,7 +173,7 @@ pub(super) fn line_end(desk: &Desk, at: u32) -> u32 {
     at + line.trim_end().len() as u32
 }
 
-/// A statement with its line, where nothing else stands on that; else the statement and the `;` after it.
+/// The whole line of a statement that is alone on it; else the statement with a `;` after it.
 fn whole_line(desk: &Desk, span: Span) -> Span {
     let Some(file) = desk.file_at(span.start) else {
         return span;

@@ -1,4 +1,4 @@
-//! A change tried in a copy of a display: its texts as they were asked for, with some edits.
+//! A change tried in a copy of a display: its texts with some edits.
 
 use super::desk::Desk;
 use crate::diagnostic::Edit;
@@ -6,7 +6,8 @@ use crate::source::{FileError, Files, Loaded, SourceFile};
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 
-/// How the texts of the last compile were asked for, without their bytes, so that a change can be tried in a copy.
+/// Which texts the last compile asked for, and their names, but not their bytes. With them a change
+/// can be compiled in a copy.
 #[derive(Default)]
 pub(super) struct Given {
     pub main: Option<Loaded>,
@@ -14,7 +15,7 @@ pub(super) struct Given {
     pub loads: BTreeMap<(String, String), Result<Loaded, FileError>>,
 }
 
-/// Notes how texts are asked for.
+/// Notes which texts are asked for.
 pub(super) struct Noting<'f> {
     pub files: &'f dyn Files,
     pub loads: RefCell<BTreeMap<(String, String), Result<Loaded, FileError>>>,
@@ -30,7 +31,7 @@ impl Files for Noting<'_> {
     }
 }
 
-/// What a text is called, without its bytes.
+/// A text's names without its bytes.
 pub(super) fn bare(file: &Loaded) -> Loaded {
     Loaded { identity: file.identity.clone(), name: file.name.clone(), bytes: Vec::new() }
 }
@@ -59,7 +60,7 @@ impl Files for Edited<'_> {
     }
 }
 
-/// A text with those of some edits that are in it; they do not overlap.
+/// A text after those of some edits that lie in it. Edits must not overlap.
 #[must_use]
 pub fn edited(file: &SourceFile, edits: &[Edit]) -> String {
     let within = file.span();

@@ -1,33 +1,31 @@
-//! From lines to text: common columns, indents, comments.
+//! From lines to text: common columns, indents and comments.
 
 use super::print::TextLine;
 use unicode_width::UnicodeWidthStr;
 
-/// What begins later than here, after the indent, is not moved to a common column and moves no
-/// other.
+/// Lines whose column lies after this one, without the indent, take no part in a common column.
 const LAST_COLUMN: usize = 20;
-/// The comment after a longer line does not move those of its paragraph.
+/// Comments after longer lines do not count for the common column of a paragraph.
 const LAST_COMMENT: usize = 64;
 /// Blanks between a line and its comment.
 const BEFORE_COMMENT: usize = 2;
 
-/// A paragraph of more lines is cut for the purpose of columns, so that no text is held as lines
-/// for long.
+/// A longer paragraph is cut as far as columns go, so that few lines are held at a time.
 const MOST_LINES: usize = 1_000;
 
-/// Lines on their way to text, a paragraph at a time.
+/// Turns lines into text, a paragraph at a time.
 #[derive(Default)]
 pub struct Page<'a> {
     out: String,
     /// The paragraph so far.
     lines: Vec<TextLine<'a>>,
-    /// Whether the last line opened a block, or there was none.
+    /// Whether there was a last line, and it did not open a block.
     filled: bool,
 }
 
 impl<'a> Page<'a> {
-    /// Adds a line. No empty line stands at the beginning of the text or of a block, nor at the end
-    /// of a block.
+    /// Adds a line. An empty line at the beginning of the text, or at either end of a block, is
+    /// left out.
     pub fn push(&mut self, mut line: TextLine<'a>) {
         line.apart &= self.filled && !line.code.starts_with('}');
         self.filled = !line.code.ends_with('{');
@@ -76,7 +74,7 @@ fn width(line: &TextLine<'_>) -> usize {
     line.depth * 4 + line.code.width()
 }
 
-/// Moves what may be moved in neighbouring lines of one kind to one column.
+/// Moves the movable parts of neighbouring lines of one kind to one column.
 fn columns(lines: &mut [TextLine<'_>]) {
     for run in lines.chunk_by_mut(|line, next| {
         line.depth == next.depth && kind(line).is_some() && kind(line) == kind(next)
@@ -96,7 +94,8 @@ fn columns(lines: &mut [TextLine<'_>]) {
     }
 }
 
-/// What lines must have in common to share a column: their first word and the mark there.
+/// What lines must have in common to share a column: the first word, and whether a block is moved.
+/// A block that goes on in the next line has none.
 fn kind<'l>(line: &'l TextLine<'_>) -> Option<(&'l str, bool)> {
     let at = line.column?;
     let word = line.code.split([' ', ':']).next()?;
@@ -104,7 +103,7 @@ fn kind<'l>(line: &'l TextLine<'_>) -> Option<(&'l str, bool)> {
     (!is_block || line.code.ends_with('}')).then_some((word, is_block))
 }
 
-/// Where what may be moved stands, in columns.
+/// Where the movable part of a line begins, in columns without the indent.
 fn column(line: &TextLine<'_>) -> Option<usize> {
     Some(line.code.get(..line.column?)?.width())
 }

@@ -1,18 +1,20 @@
-//! The formatter: one way to lay a display file out, without a change to what it says.
+//! The formatter: one layout for display files, without a change of meaning.
 //!
 //! ```text
 //!  text ──tokens──▶ words, marks, comments, blanks ──print──▶ lines ──align──▶ text
 //! ```
 //!
-//! Only blanks, line ends and `;` are changed, and on a single port a comma becomes the `->` that
-//! it means. Lines are kept as they are broken: nothing is joined or wrapped. The rules:
+//! It changes only blanks, line ends and `;`, and on a single port a comma becomes the `->` that it
+//! means. Lines are neither joined nor wrapped. The rules:
 //!
-//! - a block stays on one line if it is written on one; else each setting has a line of its own, four blanks
-//!   further in than its block;
-//! - a statement has a line of its own, and what goes on in the next line is four blanks further in;
-//! - one blank between words, none before `,`, `;` and `:` or within brackets, one between a number and its unit;
-//! - of several empty lines one stays; there is none at the beginning and the end of a text or block;
-//! - blocks on one line, of one kind and one below the other, open in one column, and so do wires;
+//! - a block stays on one line if it is written on one; else each setting has a line of its own,
+//!   indented by four blanks;
+//! - a statement has a line of its own, and lines in which it goes on are indented by four blanks;
+//! - one blank between words and between a number and its unit; none before `,`, `;` and `:` or
+//!   within brackets;
+//! - of several empty lines one stays; none at the beginning and end of a text or block;
+//! - one-line blocks of one kind in lines that follow each other open in one column; so do the
+//!   chains of wires;
 //! - comments after the lines of a paragraph begin in one column.
 
 mod align;
@@ -26,12 +28,12 @@ use crate::source::{Loaded, MOST_BYTES, SourceFile, SourceMap, Span};
 use crate::syntax;
 use tokens::Tokens;
 
-/// What became of a text.
+/// The result of formatting.
 #[derive(Debug)]
 pub struct Formatted {
-    /// It as it was, to show places in it.
+    /// The text as it was, to show places in it.
     pub sources: SourceMap,
-    /// It laid out; or, if it does not parse, what is wrong: nobody knows then what may be moved.
+    /// The new text; or its errors, if it does not parse and so can't be laid out.
     pub result: Result<String, Vec<Diagnostic>>,
 }
 
@@ -54,7 +56,7 @@ pub fn format(main: &Loaded) -> Formatted {
     Formatted { sources, result }
 }
 
-/// The errors of a text by itself: those that leave something of it unread.
+/// The errors of the syntax stage in a text.
 fn errors(file: &SourceFile) -> Vec<Diagnostic> {
     let mut sink = Sink::default();
     let _: Ast = syntax::parse(file, &mut sink);
@@ -62,7 +64,7 @@ fn errors(file: &SourceFile) -> Vec<Diagnostic> {
     all.filter(|finding| finding.severity == Severity::Error).collect()
 }
 
-/// A text of our own, which parses, laid out.
+/// Lays out a text that the program made and that parses.
 #[must_use]
 pub fn layout(text: &str) -> String {
     let mut tokens = Vec::with_capacity(Tokens::of(text).count());
@@ -70,7 +72,7 @@ pub fn layout(text: &str) -> String {
     print::text(&tokens)
 }
 
-/// A text that parses, laid out. Should that change more than it may, the text stays as it was.
+/// Lays out a text that parses. If that would change its meaning, the text stays as it was.
 fn laid_out(text: &str) -> String {
     let (mark, plain) = match text.strip_prefix('\u{feff}') {
         Some(rest) => ("\u{feff}", rest),
@@ -83,7 +85,7 @@ fn laid_out(text: &str) -> String {
     if !same || !parses {
         return text.to_owned();
     }
-    // The first line end says which kind the text has.
+    // All line ends become of the kind of the first one.
     let crlf =
         plain.find('\n').is_some_and(|at| plain.get(..at).is_some_and(|line| line.ends_with('\r')));
     let out = if crlf { out.replace('\n', "\r\n") } else { out };

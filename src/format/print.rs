@@ -1,4 +1,4 @@
-//! From tokens to lines, which go on to columns one by one.
+//! From tokens to lines, which `align` turns into text.
 
 use super::align::Page;
 use super::tokens::{Kind, Token};
@@ -6,20 +6,20 @@ use super::tokens::{Kind, Token};
 /// A line of the laid-out text.
 #[derive(Debug, Default)]
 pub struct TextLine<'a> {
-    /// How far in it stands, in steps of four blanks.
+    /// Its indent, in steps of four blanks.
     pub depth: usize,
-    /// What it says, without its comment.
+    /// The line without its comment.
     pub code: String,
-    /// Its comment; a line may be nothing else.
+    /// Its comment; a line may have nothing else.
     pub comment: Option<&'a str>,
     /// Whether an empty line stands before it.
     pub apart: bool,
-    /// Where, in bytes of `code`, what may be moved to a common column begins: the `{` of a block
-    /// on one line, or what follows the `:` of a wire or a string.
+    /// Where in `code`, in bytes, the part begins that may move to a common column: the `{` of a
+    /// block, or what follows a `:`.
     pub column: Option<usize>,
 }
 
-/// Lays tokens out as text.
+/// The text of some tokens, laid out.
 pub fn text(tokens: &[Token<'_>]) -> String {
     let mut printer = Printer {
         tokens,
@@ -38,7 +38,7 @@ pub fn text(tokens: &[Token<'_>]) -> String {
     printer.page.finish()
 }
 
-/// Whether the next token that is no comment, from each on, is a `->`.
+/// For each token, whether it, or the next one that is no comment, is a `->`.
 fn before_arrow(tokens: &[Token<'_>]) -> Vec<bool> {
     let mut next = false;
     let mut all: Vec<bool> = tokens
@@ -57,7 +57,7 @@ fn before_arrow(tokens: &[Token<'_>]) -> Vec<bool> {
 
 struct Printer<'t, 'a> {
     tokens: &'t [Token<'a>],
-    /// See the function of this name.
+    /// See the function [`before_arrow`].
     before_arrow: Vec<bool>,
     page: Page<'a>,
     line: TextLine<'a>,
@@ -65,7 +65,7 @@ struct Printer<'t, 'a> {
     blocks: Vec<bool>,
     /// The last token that is neither a comment nor a `;`.
     before: Option<Token<'a>>,
-    /// The first tokens of the statement or setting, as far as they are looked back at.
+    /// The first three tokens of the statement or setting.
     statement: Vec<Token<'a>>,
     /// How many `(` and `[` are open.
     brackets: usize,
@@ -92,7 +92,7 @@ impl<'a> Printer<'_, 'a> {
             self.close(token);
             return;
         }
-        // The end of the line before it, or of the block that stands before it.
+        // It begins a line after a line end, or after a block that has lines of its own.
         let behind_block = self.before.is_some_and(|before| before.is("}")) && !self.is_in_line();
         if token.lines > 0 || behind_block {
             let goes_on = self.goes_on(at);
@@ -147,7 +147,7 @@ impl<'a> Printer<'_, 'a> {
             self.begin_line(token, goes_on);
         }
         self.line.comment = Some(token.text);
-        // Nothing follows a comment.
+        // A comment after the `{` of a block ends the line.
         if self.before.is_some_and(|before| before.is("{")) && self.statement.is_empty() {
             self.end_line();
         }
@@ -155,7 +155,7 @@ impl<'a> Printer<'_, 'a> {
 
     fn semicolon(&mut self, at: usize) {
         if !self.is_in_line() {
-            // The next setting gets a line of its own, unless it has one already or only a comment
+            // The next setting gets a line of its own, unless it has one already or a comment
             // follows.
             self.statement.clear();
             if let Some(next) = self.tokens.get(at + 1)
@@ -185,11 +185,11 @@ impl<'a> Printer<'_, 'a> {
             self.line.code.push('}');
         }
         self.before = Some(token);
-        // A block ends what it belongs to, whether or not a `;` follows.
+        // A block ends its statement, whether or not a `;` follows.
         self.statement = vec![token];
     }
 
-    /// Begins a line with a token that has one of its own.
+    /// Begins a line with a token.
     fn begin_line(&mut self, token: Token<'a>, goes_on: bool) {
         self.end_line();
         if !goes_on {
@@ -242,7 +242,7 @@ impl<'a> Printer<'_, 'a> {
             self.brackets = self.brackets.saturating_sub(1);
         }
         self.before = Some(token);
-        // Only what a statement begins with is looked back at.
+        // Only the first three tokens are looked at later.
         if self.statement.len() < 3 {
             self.statement.push(token);
         }
@@ -253,7 +253,7 @@ impl<'a> Printer<'_, 'a> {
         let Some(before) = self.before else {
             return false;
         };
-        // A `;` is no token that is looked back at, but ends what came before it.
+        // `before` is never a `;`, so the line is asked.
         if self.line.code.ends_with(';') {
             return true;
         }

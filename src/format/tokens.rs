@@ -1,5 +1,4 @@
-//! A text as words, marks and comments, with what blanks stand before each: nothing of it is lost
-//! but the blanks themselves.
+//! A text as words, marks and comments, with whether blanks stand before each.
 
 use crate::source::quoted;
 
@@ -22,7 +21,7 @@ pub enum Kind {
 pub struct Token<'a> {
     /// What it is.
     pub kind: Kind,
-    /// It as written.
+    /// Its text as written.
     pub text: &'a str,
     /// Whether blanks stand before it.
     pub gap: bool,
@@ -40,15 +39,15 @@ impl Token<'_> {
 /// Marks, longer ones first.
 const MARKS: [&str; 14] = ["->", "..", "{", "}", "(", ")", "[", "]", ",", ";", ":", "=", "*", "+"];
 
-/// The tokens of a text, one after another.
+/// The tokens of a text, in order.
 pub struct Tokens<'a> {
     rest: &'a str,
-    /// The unit that was glued to the number before it.
+    /// The unit that followed the last number without a blank.
     unit: Option<Token<'a>>,
 }
 
 impl<'a> Tokens<'a> {
-    /// Those of a text.
+    /// The tokens of a text.
     pub fn of(text: &'a str) -> Self {
         Self { rest: text, unit: None }
     }
@@ -132,8 +131,8 @@ fn unit_in(word: &str) -> Option<usize> {
     (is_unit && !digits.starts_with(['.', '_'])).then(|| word.len() - unit.len())
 }
 
-/// What a text says, blanks, line ends and `;` aside, with a comma for the `->` that it may be
-/// written as.
+/// The tokens of a text that a layout must keep: all but `;`. A `->` counts as the comma that may
+/// stand for it.
 pub fn essence(text: &str) -> impl Iterator<Item = (Kind, &str)> {
     let all = Tokens::of(text).filter(|token| !token.is(";"));
     all.map(|token| {

@@ -1,4 +1,4 @@
-//! What client and server tell each other first: what each can do.
+//! The answer to `initialize`: what client and server can do.
 
 use super::{MAIN, Server, text, uri};
 use crate::editor::outline::TOKEN_TYPES;
@@ -7,16 +7,16 @@ use serde_json::{Value, json};
 /// What the client can do.
 #[derive(Default)]
 pub struct Client {
-    /// It takes edits with the versions of their texts.
+    /// It takes edits with the versions of the texts.
     pub versions: bool,
-    /// It says when files on disk change, if it is asked to.
+    /// It can report changed files on disk.
     pub watches: bool,
-    /// It fetches hints again when it is told to.
+    /// It fetches hints again when it is asked to.
     pub refreshes: bool,
 }
 
 impl Server<'_> {
-    /// Notes what the client can do; says what the server can.
+    /// Notes what the client can do; returns what the server can do.
     pub(super) fn initialize(&mut self, params: &Value) -> Value {
         let can = |pointer: &str| {
             let pointer = format!("/capabilities/{pointer}");

@@ -1,4 +1,4 @@
-//! Messages as they stand in a stream: a `Content-Length` header, an empty line, JSON (LSP 3.17, "Base Protocol").
+//! Messages in a stream: header `Content-Length`, empty line, JSON (LSP 3.17, "Base Protocol").
 
 use serde_json::Value;
 use std::io::{self, BufRead, Write};
@@ -6,18 +6,19 @@ use std::io::{self, BufRead, Write};
 /// The most bytes of one message.
 const MOST: usize = 256 * 1024 * 1024;
 
-/// What a stream held.
+/// What was read from a stream.
 #[derive(Debug)]
 pub enum Frame {
     /// A message.
     Message(Value),
-    /// Something that is no JSON; the next message can be read.
+    /// A message that is no JSON; the next one can be read.
     Malformed,
     /// Nothing more.
     End,
 }
 
-/// Reads the next message. A header that can't be read ends the stream: nobody knows where the next one begins.
+/// Reads the next message. After a bad header it is unknown where the next message begins, so such
+/// a header counts as the end.
 pub fn read(stream: &mut dyn BufRead) -> Frame {
     let mut length: Option<usize> = None;
     loop {
@@ -53,7 +54,7 @@ pub fn read(stream: &mut dyn BufRead) -> Frame {
 /// Writes a message.
 ///
 /// # Errors
-/// What the stream says.
+/// If the stream can't be written.
 pub fn write(stream: &mut dyn Write, message: &Value) -> io::Result<()> {
     let body = message.to_string();
     write!(stream, "Content-Length: {}\r\n\r\n{body}", body.len())?;

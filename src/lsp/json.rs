@@ -1,4 +1,4 @@
-//! How places, findings and edits look in the protocol (LSP 3.17, "Basic JSON Structures").
+//! Places, findings and edits as the protocol has them (LSP 3.17, "Basic JSON Structures").
 
 use crate::diagnostic::{Diagnostic, Edit, Severity};
 use crate::editor::desk::Desk;
@@ -11,13 +11,13 @@ pub fn position(place: Position) -> Value {
     json!({"line": place.line, "character": place.character})
 }
 
-/// A stretch of a text, in offsets of the display.
+/// The range of a span in its text.
 pub fn range(file: &SourceFile, lines: &Lines<'_>, span: Span) -> Value {
     let local = |at: u32| lines.position(at.saturating_sub(file.base) as usize);
     json!({"start": position(local(span.start)), "end": position(local(span.end))})
 }
 
-/// A place in some text of the display.
+/// The location of a span in any text of the display.
 pub fn location(desk: &Desk, span: Span, uri: &dyn Fn(&str) -> String) -> Option<Value> {
     let file = desk.file_at(span.start)?;
     let range = range(file, &Lines::of(&file.text), span);
@@ -59,10 +59,10 @@ pub fn finding(
     })
 }
 
-/// The version of a text that the client has, by its URI.
+/// The client's version of a text, by URI.
 pub type VersionOf<'a> = &'a dyn Fn(&str) -> Option<i64>;
 
-/// Edits of texts of the display, by text; with versions where the client knows them.
+/// Edits by text; with versions if `version` is given.
 pub fn edits(
     desk: &Desk,
     edits: &[Edit],

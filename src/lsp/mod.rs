@@ -1,9 +1,9 @@
-//! The language server: it knows the editor protocol (LSP 3.17) and asks `editor` for everything else.
+//! The language server: it knows the editor protocol (LSP 3.17); `editor` has the answers.
 //!
-//! Messages are read by a thread of its own and answered one after another. Whatever is already waiting is looked at first,
-//! so that a request that was cancelled, or whose text has changed since, is not computed. Findings are pushed when nothing
-//! waits. [`frame`] knows the stream, [`uri`] the names of files, [`texts`] which texts there are, [`mod@json`] how answers
-//! look.
+//! A thread of its own reads messages; they are answered one after another. Before each answer the
+//! waiting messages are searched: a request that was cancelled, or whose text has changed since, is
+//! refused. Findings are pushed when no message waits. [`frame`] reads and writes the stream,
+//! [`uri`] converts file names, [`texts`] knows which texts there are, [`mod@json`] makes answers.
 
 mod client;
 mod frame;
@@ -24,7 +24,7 @@ use std::io::{self, BufRead, Write};
 use std::sync::mpsc::{self, Receiver};
 use texts::{Open, OpenTexts, Over};
 
-/// Codes of errors (JSON-RPC 2.0, section 5.1; LSP 3.17, "Base Protocol").
+/// Error codes (JSON-RPC 2.0, section 5.1; LSP 3.17, "Base Protocol").
 mod code {
     pub const PARSE: i32 = -32700;
     pub const INVALID: i32 = -32600;
@@ -36,10 +36,10 @@ mod code {
     pub const FAILED: i32 = -32803;
 }
 
-/// The command that makes another file the main one of a text.
+/// The command that takes another main file for a text.
 const MAIN: &str = "tinsel.main";
 
-/// A display with texts that are open.
+/// A display with open texts.
 struct Display {
     desk: Desk,
     /// Identities of its texts, by the names they are shown by.
@@ -56,9 +56,9 @@ struct Server<'s> {
     shelf: &'s dyn Shelf,
     out: &'s mut dyn Write,
     open: OpenTexts,
-    /// By the path (or URI) of the main file.
+    /// By the path of the main file, or its URI if it is no file.
     displays: BTreeMap<String, Display>,
-    /// The main file of each open text, and those that it might have as well.
+    /// By URI of an open text: its main file, then others that it might have.
     mains: BTreeMap<String, Vec<String>>,
     roots: Vec<String>,
     waiting: VecDeque<Frame>,
@@ -68,10 +68,10 @@ struct Server<'s> {
     ended: bool,
 }
 
-/// Answers until the stream ends; whether the client asked for that end.
+/// Answers until the stream ends or the client exits; whether the client sent `shutdown` before.
 ///
 /// # Errors
-/// What the output says.
+/// If the output can't be written.
 pub fn serve(
     mut input: impl BufRead + Send + 'static,
     out: &mut dyn Write,
@@ -104,7 +104,7 @@ pub fn serve(
     Ok(server.ended)
 }
 
-/// A text at a pointer of a message.
+/// The string at a JSON pointer in a message.
 fn text<'v>(value: &'v Value, pointer: &str) -> Option<&'v str> {
     value.pointer(pointer)?.as_str()
 }
@@ -156,7 +156,7 @@ impl Server<'_> {
         match (message.get("id"), text(message, "/method")) {
             (Some(id), Some(method)) => self.request(id, method, params),
             (None, Some(method)) => self.notified(method, params),
-            // Answers to what was asked of the client need nothing done.
+            // Answers of the client to requests of the server.
             (Some(_), None) if message.get("result").is_some() => Ok(()),
             (Some(_), None) if message.get("error").is_some() => Ok(()),
             (id, None) => {
@@ -277,7 +277,7 @@ impl Server<'_> {
         }
     }
 
-    /// A file that is open under several URIs has one path, and the text that was sent last under any of them.
+    /// A file that is open under several URIs has one path, and the text that was sent last.
     fn set(&mut self, uri: &str, version: i64, text: String) {
         let mut path = uri::path(uri);
         let identity =
@@ -293,7 +293,8 @@ impl Server<'_> {
         }
     }
 
-    /// Finds the display that an open text is part of. Where there are several, the one taken is shown.
+    /// Finds the display of an open text. Where it could be part of several, a message says which
+    /// is taken.
     fn find_mains(&mut self, uri: &str) -> io::Result<()> {
         let Some(open) = self.open.get(uri) else {
             return Ok(());
@@ -302,7 +303,7 @@ impl Server<'_> {
             Some(path) => texts::mains(self.shelf, &self.open, path, &self.roots),
             None => vec![uri.to_owned()],
         };
-        // What was chosen stays chosen while it is possible.
+        // A main file that was taken before stays the main file while it is possible.
         let before = self.mains.get(uri).and_then(|all| all.first().cloned());
         if let Some(at) = before.and_then(|one| mains.iter().position(|other| *other == one)) {
             let one = mains.remove(at);
@@ -327,7 +328,7 @@ impl Server<'_> {
         self.notify("window/showMessage", &json!({"type": 3, "message": message}))
     }
 
-    /// Files came, went or changed: which display a text is part of may be another, and all are compiled anew.
+    /// Files changed: texts may be part of other displays now, and all displays are stale.
     fn disk_changed(&mut self) -> io::Result<()> {
         let uris: Vec<String> = self.open.keys().cloned().collect();
         for uri in uris {
@@ -339,7 +340,7 @@ impl Server<'_> {
         Ok(())
     }
 
-    /// The display of an open text, compiled as all texts are now.
+    /// The display of an open text, compiled with all texts as they are now.
     fn display(&mut self, uri: &str) -> Option<&Display> {
         let main = self.mains.get(uri)?.first()?.clone();
         self.compile(&main);
@@ -367,11 +368,12 @@ impl Server<'_> {
         let name = file.name.clone();
         display.desk.compile(&over, file, opened.lock);
         display.names = over.names.into_inner();
-        // What is no file is known by its URI.
+        // A text that is no file has its URI as identity.
         display.names.extend(own.map(|own| (name, own.identity.clone())));
     }
 
-    /// Pushes the findings of every display that changed: for all its texts, empty ones for those that left it.
+    /// Pushes the findings of every display that changed: a list for each of its texts, and an
+    /// empty one for texts that left it.
     fn push_all(&mut self) -> io::Result<()> {
         let mains: Vec<String> = self.displays.keys().cloned().collect();
         for main in mains {
@@ -435,7 +437,7 @@ impl Server<'_> {
         Ok(())
     }
 
-    /// Takes back the findings of texts, but for those that another display has pushed.
+    /// Clears the findings of texts, unless another display has pushed findings for them.
     fn clear(&mut self, gone: &BTreeSet<String>) -> io::Result<()> {
         for uri in gone {
             let mut others = self.displays.values();

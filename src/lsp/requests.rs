@@ -1,4 +1,4 @@
-//! Requests of the client, each answered from the display of the text that it is about.
+//! Answers to requests, each from the display of the text that it is about.
 
 use super::texts::{self, OpenTexts};
 use super::{Display, MAIN, Server, code, json as shape, text};
@@ -9,10 +9,10 @@ use crate::resolve::uses::Kind;
 use crate::source::{SourceFile, Span};
 use serde_json::{Value, json};
 
-/// A code of the protocol and why.
+/// An error code of the protocol, and the reason.
 pub(super) type Refusal = (i32, String);
 
-/// A request about a text: the display, the text, and how the client calls things.
+/// A request about a text, with the text, its display and what the client knows.
 struct About<'a> {
     display: &'a Display,
     file: &'a SourceFile,
@@ -26,14 +26,14 @@ struct About<'a> {
 
 impl About<'_> {
     fn uri(&self, name: &str) -> String {
-        // The file may be open under others as well.
+        // The file may be open under other URIs as well.
         match name == self.file.name {
             true => self.uri.to_owned(),
             false => texts::uri_of(self.open, &self.display.names, name),
         }
     }
 
-    /// The byte of the text that a place of the request means.
+    /// The byte in the text of the place at a pointer of the request.
     fn local(&self, pointer: &str) -> Result<usize, Refusal> {
         let number = |key: &str| {
             let pointer = format!("{pointer}/{key}");
@@ -46,7 +46,7 @@ impl About<'_> {
         Ok(self.lines.offset(Position { line, character }))
     }
 
-    /// The offset in the display that it means.
+    /// The offset in the display of that place.
     fn at(&self, pointer: &str) -> Result<u32, Refusal> {
         let local = u32::try_from(self.local(pointer)?).unwrap_or(u32::MAX);
         Ok(self.file.base.saturating_add(local))
@@ -78,7 +78,7 @@ impl About<'_> {
         edits.iter().map(as_json).collect()
     }
 
-    /// The answer to a request; `mains` are the main files of the displays that the text is part of.
+    /// The answer to a request; `mains` are the main files that the text may have.
     fn answer(&self, method: &str, mains: &[String]) -> Result<Value, Refusal> {
         let desk = &self.display.desk;
         match method {
@@ -149,7 +149,7 @@ impl Server<'_> {
             return Err((code::FAILED, format!("{uri} is part of no display")));
         };
         let Some(file) = own_file(display, &self.open, &uri) else {
-            // It is open and its display does not read it any more.
+            // It is open, but its display does not include it any more.
             return Ok(Value::Null);
         };
         let about = About {
@@ -186,7 +186,7 @@ impl Server<'_> {
         Value::Array(found)
     }
 
-    /// Makes another file the main one of a text.
+    /// Takes another main file for a text.
     fn command(&mut self, params: &Value) -> Result<Value, Refusal> {
         let arguments = params.get("arguments");
         let argument = |at: usize| arguments.and_then(|all| all.get(at)).and_then(Value::as_str);
@@ -263,7 +263,7 @@ impl About<'_> {
                 let uri = |name: &str| self.uri(name);
                 let own = shape::finding(&self.display.desk, self.file, finding, &uri);
                 one.insert("diagnostics".to_owned(), json!([own]));
-                // Only what may be applied unasked is preferred.
+                // Only a fix that may be applied unasked is preferred.
                 if action.fix.safe {
                     one.insert("isPreferred".to_owned(), json!(true));
                 }

@@ -1,4 +1,4 @@
-//! Which texts there are: those open in the editor over those on disk, and which file is the main one of a display.
+//! Which texts there are: an open text hides its file on disk. And which file is the main one.
 
 use super::uri;
 use crate::ast::StatementKind;
@@ -8,7 +8,7 @@ use crate::syntax;
 use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
 
-/// The main file of a display as it was found, with the lock beside it.
+/// The main file of a display, with the lock beside it.
 pub struct Opened {
     /// How its includes are read.
     pub files: Box<dyn Files>,
@@ -18,11 +18,11 @@ pub struct Opened {
     pub lock: Option<Loaded>,
 }
 
-/// What the server asks of the disk.
+/// The disk as the server sees it.
 pub trait Shelf {
-    /// The display whose main file a path names; `text` where that is open in the editor, on disk or not.
+    /// The display of a main file. `text` is its text if it is open; then it need not be on disk.
     fn open(&self, path: &str, text: Option<&str>) -> Option<Opened>;
-    /// What makes a path the same file however it is named.
+    /// A name of the file that is the same for each of its paths.
     fn identity(&self, path: &str) -> String;
     /// The displays in a folder, by path, in order.
     fn displays_in(&self, folder: &str) -> Vec<String>;
@@ -35,24 +35,24 @@ pub trait Shelf {
 pub struct Open {
     /// Its path, where it is a file.
     pub path: Option<String>,
-    /// What makes it the same file.
+    /// See [`Shelf::identity`]; its URI where it is no file.
     pub identity: String,
     /// The version that the editor gave it.
     pub version: i64,
-    /// It as it is now.
+    /// Its text now.
     pub text: String,
 }
 
 /// All texts that are open, by URI.
 pub type OpenTexts = BTreeMap<String, Open>;
 
-/// The texts of a display: open ones in the place of those on disk. Notes what each is called.
+/// The texts of a display: open ones in place of those on disk. It notes the name of each.
 pub struct Over<'o> {
     /// Those on disk.
     pub disk: &'o dyn Files,
     /// Those that are open.
     pub open: &'o OpenTexts,
-    /// Identities by name as shown.
+    /// Identities by shown name.
     pub names: RefCell<BTreeMap<String, String>>,
 }
 
@@ -96,8 +96,8 @@ fn folder(path: &str) -> &str {
     path.rsplit_once('/').map_or("", |(folder, _)| folder)
 }
 
-/// The main files that a file may belong to, the likeliest first: those that read it and that no other reads; a lock
-/// beside one puts it first. A file that nobody reads is its own.
+/// The main files that a file may belong to: those that include it and that no other file includes.
+/// Those with a lock come first. A file that no other includes is its own main file.
 #[must_use]
 pub fn mains(shelf: &dyn Shelf, open: &OpenTexts, path: &str, roots: &[String]) -> Vec<String> {
     const MOST_FOLDERS: usize = 8;
@@ -109,7 +109,7 @@ pub fn mains(shelf: &dyn Shelf, open: &OpenTexts, path: &str, roots: &[String]) 
     for _ in 0..MOST_FOLDERS {
         let room = MOST_FILES.saturating_sub(files.len());
         files.extend(shelf.displays_in(at).into_iter().take(room));
-        // One that is open and not saved yet reads others as well.
+        // An open text that is not saved yet may include the file as well.
         let unsaved = open.values().filter_map(|one| one.path.as_ref());
         for path in unsaved.filter(|path| folder(path) == at && path.ends_with(".tinsel")) {
             if !files.contains(path) {
@@ -141,13 +141,13 @@ pub fn mains(shelf: &dyn Shelf, open: &OpenTexts, path: &str, roots: &[String]) 
         found.push(path.to_owned());
     }
     found.sort_by_key(|file| (!shelf.has_lock(file), file.clone()));
-    // A link and what it leads to are one.
+    // A link and its target are one file.
     let mut seen = BTreeSet::new();
     found.retain(|file| seen.insert(shelf.identity(file)));
     found
 }
 
-/// Whether two versions of a text read the same others, as far as can be seen without parsing them.
+/// Whether two versions of a text have the same `include` and `stock` statements, unparsed.
 #[must_use]
 pub fn read_alike(one: &str, other: &str) -> bool {
     let reads = |text| {
@@ -157,7 +157,7 @@ pub fn read_alike(one: &str, other: &str) -> bool {
     reads(one).eq(reads(other))
 }
 
-/// Whether a file reads another, directly or through others.
+/// Whether a file includes another, directly or through others.
 fn reaches(ids: &[String], reads: &[Vec<String>], from: &str, to: &str) -> bool {
     let mut seen: BTreeSet<&str> = BTreeSet::from([from]);
     let mut left = vec![from];
@@ -177,7 +177,7 @@ fn reaches(ids: &[String], reads: &[Vec<String>], from: &str, to: &str) -> bool 
     false
 }
 
-/// The identities of the files that a file reads itself.
+/// The identities of the files that a file includes itself.
 fn included(shelf: &dyn Shelf, open: &OpenTexts, path: &str) -> Vec<String> {
     let own = open.values().find(|one| one.path.as_deref() == Some(path));
     let Some(opened) = shelf.open(path, own.map(|own| &*own.text)) else {
@@ -204,7 +204,7 @@ fn included(shelf: &dyn Shelf, open: &OpenTexts, path: &str) -> Vec<String> {
     paths.map(|path| shelf.identity(&path)).collect()
 }
 
-/// The URI of a text by the name that it is shown by: as the editor has it where it is open.
+/// The URI of a text by its shown name: the editor's own where the text is open.
 #[must_use]
 pub fn uri_of(open: &OpenTexts, names: &BTreeMap<String, String>, name: &str) -> String {
     let identity = names.get(name).map_or(name, String::as_str);

@@ -1,10 +1,10 @@
-//! `file:` URIs (RFC 3986, RFC 8089) and the paths that they name, both as text.
+//! `file:` URIs (RFC 3986, RFC 8089) and their paths, both as text.
 
-/// The path of a URI; `None` where it names no file or no UTF-8.
+/// The path of a URI; `None` where it is no local file or the path is not UTF-8.
 #[must_use]
 pub fn path(uri: &str) -> Option<String> {
     let rest = uri.strip_prefix("file://")?;
-    // An authority other than this machine is no path here.
+    // A URI with another authority than this machine has no path here.
     let rest = rest.strip_prefix("localhost").unwrap_or(rest);
     if !rest.starts_with('/') {
         return None;
@@ -29,7 +29,7 @@ pub fn path(uri: &str) -> Option<String> {
         }
     }
     let path = String::from_utf8(bytes).ok()?;
-    // `/c:/yard` of other systems is `c:/yard`.
+    // `/c:/yard` is the path `c:/yard` of other systems.
     let drive = path.get(1..).filter(|rest| {
         let mut chars = rest.chars();
         chars.next().is_some_and(|c| c.is_ascii_alphabetic()) && chars.next() == Some(':')
@@ -59,7 +59,7 @@ mod tests {
 
     #[test]
     fn a_uri_and_its_path() {
-        // Examples of RFC 8089, appendix B and E, and of what editors send.
+        // Examples after RFC 8089, appendices B and E, and of what editors send.
         for (uri, named) in [
             ("file:///yard/my%20yard.tinsel", "/yard/my yard.tinsel"),
             ("file:///c%3A/yard.tinsel", "c:/yard.tinsel"),

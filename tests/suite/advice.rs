@@ -1,4 +1,4 @@
-//! What a finding advises is done, and comes out as it says.
+//! Does what findings advise, and checks that the result is as they say.
 
 use crate::check::{self, codes, told};
 use std::collections::BTreeMap;
@@ -78,7 +78,7 @@ fn moved(before: &Compiled, after: &Compiled) -> usize {
     .count()
 }
 
-/// Each way that a finding offers leaves as many strings moving as it says, and makes no new finding.
+/// Each choice of a finding leaves as many moves as it says, and makes no new finding.
 #[test]
 fn a_way_that_moves_fewer_moves_fewer() {
     let mut tried = 0;
@@ -128,7 +128,7 @@ fn a_way_that_moves_fewer_moves_fewer() {
     assert!(tried >= 6, "{tried} ways");
 }
 
-/// What hangs behind a stored string gets its data, and what is stored keeps its slots at the end.
+/// What hangs after a stored string gets its data; the stored string keeps its slots at the end.
 #[test]
 fn an_unbroken_line_closes_up() {
     let compiled = compile(&(MAKES.to_owned() + STORED[0]), None);

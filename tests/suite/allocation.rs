@@ -1,7 +1,7 @@
 //! Properties of the allocation over random displays, held against [`crate::oracle`].
 //!
-//! A failing case prints as a display that can be compiled by hand. The seeds are fixed, so every run tries the
-//! same displays; `PROPTEST_CASES` and `PROPTEST_RNG_SEED` try others.
+//! A failing case prints as a display that can be compiled by hand. The seeds are fixed, so every
+//! run tries the same displays; `PROPTEST_CASES` and `PROPTEST_RNG_SEED` try others.
 
 use crate::check;
 use crate::oracle::{self, Answer};

@@ -1,5 +1,5 @@
-//! Workbooks with a sheet for each part of a garden, and one of boxes. Addresses are counted by hand: three slots a node,
-//! four with white.
+//! Workbooks with a sheet for each part of a garden, and one of boxes. Addresses are counted by
+//! hand: three slots a node, four with white.
 
 use rust_xlsxwriter::{Format, Workbook};
 use tinsel::import::{Grade, Import, Reading, import, import_all};
@@ -15,8 +15,8 @@ Booth|K|roof|.8|2|n/a
 all boxes use sACN unicast
 the Lane sheet has old channels: 510 per universe";
 
-/// Universe 1 has channels 1 to 510, so channel 1021 is the first of universe 3. A string that goes over a border steps over
-/// the two slots that are not used: the lock counts them.
+/// Universe 1 has channels 1 to 510, so channel 1021 is the first of universe 3. A string that goes
+/// over a border steps over the two slots that are not used: the lock counts them.
 const LANE: &str = "\
 LANE
 What|Box|Out|Px|From ch|To ch|Remarks
@@ -50,8 +50,8 @@ Head 1|1|31|1|8ch
 Head 2|\"|\"|9|8 ch
 Head 3|2|32|1|8 ch";
 
-/// A workbook of sheets: a row a line, cells parted by `|`; a row that begins with `~` is struck out, a sheet whose name
-/// does is hidden.
+/// A workbook of sheets: a row a line, cells parted by `|`; a row that begins with `~` is struck
+/// out, a sheet whose name does is hidden.
 fn book(sheets: &[(&str, &str)]) -> Vec<u8> {
     let mut book = Workbook::new();
     let struck = Format::new().set_font_strikethrough();
@@ -195,7 +195,7 @@ fn sheets_are_chosen_by_name_or_by_what_they_repeat() {
     assert!(told(&import, true).iter().any(|note| note.starts_with(copy)), "{:#?}", import.notes);
 }
 
-/// A list of the same props without addresses adds none of them again, wherever it stands in the workbook.
+/// A list of the same props without addresses adds none of them again, whichever sheet comes first.
 #[test]
 fn a_list_beside_the_addresses_adds_no_props() {
     let list = "name|nodes\nPost 1|100\nPost 2|90\nGate|60\nElk|50";
@@ -208,7 +208,7 @@ fn a_list_beside_the_addresses_adds_no_props() {
     }
 }
 
-/// What a table shows holds against the size that is asked for; that is for tables that do not show it.
+/// The size of a universe that is asked for counts only for tables that do not show one.
 #[test]
 fn a_size_that_is_asked_for_is_for_tables_that_show_none() {
     let reading = Reading { universe_slots: UniverseSlots::new(510), ..Reading::default() };
@@ -255,8 +255,8 @@ fn words_above_the_boxes_hold_for_all() {
     assert!(told(&import, true).is_empty(), "{:#?}", import.notes);
 }
 
-/// A start that was typed onto another prop's address is a clash. It is the same data where both end there and hang on one
-/// port, or where the row says so.
+/// A start that was typed onto another prop's address is a clash. It is the same data where both
+/// end there and hang on one port, or where the row says so.
 #[test]
 fn a_start_typed_twice_is_a_clash() {
     let table = |port: &str, ends: [&str; 2], note: &str| {
@@ -396,7 +396,7 @@ fn a_box_stands_in_the_name_of_a_sheet_or_between_the_rows_or_beside_its_port() 
     assert!(doubts.contains("sheet `Old`: it is not in use by its name"), "{doubts}");
 }
 
-/// Without a sheet of boxes, sheets in which the same port stands are boxes of their own, by their names.
+/// Without a sheet of boxes, sheets that have the same port are boxes of their own, by their names.
 #[test]
 fn sheets_with_the_same_ports_are_boxes() {
     let sheets = [

@@ -1,5 +1,5 @@
-//! `tinsel build` as the shell sees it: what it writes and what it refuses to, and that whatever goes wrong on the
-//! way, what was there stays as it was.
+//! `tinsel build` as the shell sees it: what it writes and what it refuses to, and that whatever
+//! goes wrong on the way, what was there stays as it was.
 
 use crate::cli::{Folder, RIGHT, err, on, out, piped, status, tinsel};
 use std::fs;
@@ -271,7 +271,7 @@ fn links_are_followed_and_modes_kept() {
     let said = built(&desk.join("current.tinsel"), &["--locked"]);
     assert!(said.contains("2 kept"), "{said}");
     assert_eq!(names(&desk), ["current.tinsel"]);
-    // Nobody's mark is passed over, not even by those who may write anything.
+    // A read-only mark counts even for users who may write anything.
     fs::set_permissions(&far, fs::Permissions::from_mode(0o440)).unwrap();
     fs::write(&path, RIGHT).unwrap();
     let output = build(&path, &[]);
@@ -311,13 +311,13 @@ fn a_limit_on_the_size_of_files() {
     built(&path, &["--out", out.to_str().unwrap()]);
     fs::write(&path, large(21)).unwrap();
     let before = folder.all();
-    // The signal that comes with the limit is left out: the program can tell what happened and tidies up.
+    // The signal that comes with the limit is ignored: the program can report it and tidy up.
     let output =
         shell("trap '' XFSZ; ulimit -f 8; exec \"$1\" build \"$2\" --out \"$3\"", &path, &out);
     assert_eq!(output.status.code(), Some(2), "{}", err(&output));
     assert!(err(&output).contains("larger than files may be"), "{}", err(&output));
     assert_eq!(before, folder.all());
-    // The signal ends the program where it stands; a temporary file stays behind until the next build.
+    // The signal ends the program; a temporary file stays until the next build.
     let output =
         shell("ulimit -c 0; ulimit -f 8; exec \"$1\" build \"$2\" --out \"$3\"", &path, &out);
     assert_eq!(output.status.code(), None, "{}", err(&output));
@@ -330,7 +330,7 @@ fn a_limit_on_the_size_of_files() {
     assert_eq!(names(&out), TABLES);
 }
 
-/// Runs a script in mounts of its own; `None` where the system does not let anybody make them.
+/// Runs a script in a mount namespace of its own; `None` where the system does not allow it.
 #[cfg(target_os = "linux")]
 fn in_mounts(script: &str, path: &Path, out: &Path) -> Option<Output> {
     let allowed = |options: &str| {
@@ -357,7 +357,7 @@ fn a_full_disk_and_a_read_only_one() {
                 \"$1\" build yard.tinsel && cp yard.lock before && \
                 sed -i 's/20 nodes/21 nodes/' yard.tinsel && head -c 200000 /dev/zero > rest; \
                 \"$1\" build yard.tinsel; echo \"status $?\"; cmp yard.lock before && ls -A";
-    // Where nobody may mount anything, nothing is tested.
+    // Without the right to mount, nothing is tested.
     let Some(output) = in_mounts(full, &path, &out) else {
         return;
     };
@@ -425,8 +425,8 @@ fn killed_at_any_moment() {
     assert_eq!(names(&folder.0), ["t", "yard.lock", "yard.tinsel"]);
 }
 
-/// Runs a build of which one system call fails: the `when`th `call`, with an error or killed there; `None` where nobody
-/// may look into processes.
+/// Runs a build in which the `when`th `call` of the system fails or kills it; `None` where
+/// processes can't be traced.
 #[cfg(target_os = "linux")]
 fn failing(call: &str, how: &str, when: usize, path: &Path, out: &Path) -> Option<Output> {
     let inject = format!("inject={call}:{how}:when={when}");
@@ -487,7 +487,7 @@ fn each_call_that_writes_may_fail() {
                     file.display()
                 );
             }
-            // What cannot be said on a closed stream is nobody's loss; what cannot be written is.
+            // Findings on a closed stream may be lost; a file that can't be written is a failure.
             if output.status.success() {
                 continue;
             }

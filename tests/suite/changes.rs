@@ -23,7 +23,7 @@ wire quay.2: heron[2..3]
 wire quay.4: heron[4..6]
 ";
 
-/// The display after an edit: a string in the middle of a consecutive controller, a longer one on a full port.
+/// The display after an edit: a string amid a consecutive controller, a longer one on a full port.
 fn edited() -> String {
     YARD.replace("wire quay.1: heron[1]\n", "wire quay.1: heron[1]\nwire quay.3: star\n").replace(
         "prop tree",
@@ -196,7 +196,7 @@ fn a_layout_afresh_shows_its_cost() {
     assert_eq!(all, lock(), "afresh is as if there had been no lock");
 }
 
-/// A display with errors is told as such, not as one that lacks the name.
+/// A display with errors is reported as such, not as one that lacks the name.
 #[test]
 fn why_in_a_display_that_does_not_compile() {
     let folder = Folder::new();
@@ -206,7 +206,7 @@ fn why_in_a_display_that_does_not_compile() {
     assert!(!err(&done).contains("there is no string"), "{}", err(&done));
 }
 
-/// A port that is reserved after a build: the string is plugged in elsewhere, and its show data stay as they are.
+/// A port is reserved after a build: its string is plugged in elsewhere and keeps its show data.
 #[test]
 fn another_plug_is_no_new_show_data() {
     let shed = "node dot { chip ws2811; colour RGB }\n\
@@ -390,8 +390,8 @@ fn a_box_is_swapped() {
     assert_eq!(run(&folder, &["diff", "yard.tinsel"]).status.code(), Some(0));
 }
 
-/// A box with fewer ports takes another's place: what its ports have stays plugged where it was, port by port, and only the
-/// rest is plugged elsewhere. What the compiler had picked stays too.
+/// A box with fewer ports takes another's place: what its ports have stays plugged where it was,
+/// port by port, and only the rest is plugged elsewhere. What the compiler had picked stays too.
 #[test]
 fn a_box_with_fewer_ports_takes_over() {
     let text = WEIR.replace(
@@ -438,7 +438,7 @@ fn against_another_lock() {
     assert_eq!(none.status.code(), Some(2));
 }
 
-/// After the build that moved it, and after builds that change nothing for it, a string still says why.
+/// `why` tells of a string's move after the build that moved it, and after builds without a move.
 #[test]
 fn why_after_the_build() {
     let folder = built(WEIR);
@@ -510,7 +510,7 @@ fn a_side_of_a_set_up_is_taken() {
     }
 }
 
-/// What a program that plays the show is told of a prop.
+/// What a program that plays the show needs to know of a prop.
 #[test]
 fn a_table_by_prop() {
     let text = "node bud { chip ws2811; colour RGB }\ncontroller weir { ports 1..4 { } }\n\
@@ -538,7 +538,7 @@ fn a_table_by_prop() {
     }
 }
 
-/// The place where data comes in stands in the tables, on sheets and on labels: of a prop, a member and a string.
+/// Where data comes in is in tables, sheets and labels: for a prop, a member and a string.
 #[test]
 fn where_data_comes_in() {
     let text = "node bud { chip ws2811; colour RGB }\n\

@@ -24,7 +24,7 @@ pub fn many(main: &str, texts: &[(&str, &str)]) -> Compiled {
     compile(&files, loaded)
 }
 
-/// Compiles a display of several texts, `main` first, with its lock beside it: a name and its bytes.
+/// Compiles a display of several texts, `main` first, around a lock: a name and its bytes.
 pub fn beside(main: &str, texts: &[(&str, &str)], lock: Option<(&str, &[u8])>) -> Compiled {
     let files = texts.iter().fold(Memory::default(), |files, (name, text)| files.with(name, text));
     let loaded = files.load("", main).expect("the main text is among the texts");
@@ -36,7 +36,8 @@ pub fn beside(main: &str, texts: &[(&str, &str)], lock: Option<(&str, &[u8])>) -
     compile_beside(&files, loaded, lock)
 }
 
-/// Compiles a display of the page of a code, with the lock that it may have; `lock/stale` is what `--locked` asks for.
+/// Compiles a display of a code's page, with its lock if it has one; for `lock/stale` as with
+/// `--locked`.
 pub fn page(code: &str, text: &str) -> Compiled {
     let (display, lock) = Page::parts(text);
     let mut compiled = beside(NAME, &[(NAME, display)], lock.map(|lock| (LOCK, lock.as_bytes())));

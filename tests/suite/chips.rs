@@ -1,4 +1,4 @@
-//! Chips known beforehand: their rows against the sources, their time against the compiler, and what is said of others.
+//! Known chips: rows against their sources, times against the compiler, findings for other chips.
 
 use crate::check;
 use tinsel::chip::{KNOWN, known};
@@ -22,9 +22,10 @@ fn display(chip: &str, colour: &str, more: &str) -> String {
     )
 }
 
-// Bit time in ns, latch in us, bits a node. FastLED library, led_timing.h (the period is T1 + T2 + T3), read 2026-11-26:
-// UCS7604, SK6822, TM1803, TM1809, TM1814, TM1829, SM16703, PL9823, UCS1903B, UCS1912, LPD1886, WS2812B-V5. The maker's
-// protocol page: UCS8904B. The others are from memory: APA106, WS2814, WS2816.
+// Bit time in ns, latch in us, bits a node. FastLED library, led_timing.h (the period is T1 + T2 +
+// T3), read 2026-11-26: UCS7604, SK6822, TM1803, TM1809, TM1814, TM1829, SM16703, PL9823, UCS1903B,
+// UCS1912, LPD1886, WS2812B-V5. The maker's protocol page: UCS8904B. The others are from memory:
+// APA106, WS2814, WS2816.
 #[test]
 fn rows_are_those_of_the_sources() {
     let rows = [
@@ -75,8 +76,8 @@ fn each_known_chip_is_timed_by_its_row() {
     }
 }
 
-// APA102 at 1 MHz, 1,000 nodes: a start frame of 32 zero bits, 32 bits a node (APA102 data sheet), half a clock a node
-// after them (from memory).
+// APA102 at 1 MHz, 1,000 nodes: a start frame of 32 zero bits, 32 bits a node (APA102 data sheet),
+// half a clock a node after them (from memory).
 #[test]
 fn a_clocked_frame_has_a_start_and_an_end() {
     let text = display("apa102", "BGR", "chip apa102 { rate 1000 kHz }\n");
@@ -88,7 +89,7 @@ fn a_clocked_frame_has_a_start_and_an_end() {
     assert!(frame.within(by_hand) && by_hand.within(frame));
 }
 
-/// What is offered for an unknown chip has as many slots a node, or is a declaration that compiles as it stands.
+/// What is offered for an unknown chip has as many slots a node, or is a declaration that compiles.
 #[test]
 fn what_is_said_of_an_unknown_chip_can_be_pasted() {
     let mut declared = 0;

@@ -309,7 +309,7 @@ fn the_graph_is_told() {
     assert_eq!(status(&run(&["graph", "--reach", "nobody", "examples/middle/yard.tinsel"])), 2);
 }
 
-/// A port is known by every name that the language has for it, whether or not something hangs on it.
+/// A port is known by every name that the language has for it, in use or not.
 #[test]
 fn ports_are_known_by_their_names() {
     let folder = Folder::new();
@@ -360,7 +360,8 @@ fn ports_are_known_by_their_names() {
     }
 }
 
-/// What the display itself puts behind something is reached; what only a layout without a lock does is not.
+/// Reached is what the display itself puts after a thing, not what only a layout without a lock
+/// does.
 #[test]
 fn the_graph_reaches_what_comes_behind() {
     let folder = Folder::new();
@@ -613,7 +614,7 @@ fn every_shell_has_completions() {
     }
 }
 
-/// A result is written whole in the format of the file's ending, and never over a text of the display.
+/// A result is written whole, in the format of the file's ending, never over a text of the display.
 #[test]
 fn a_result_goes_into_the_format_that_its_file_says() {
     let folder = Folder::new();
@@ -668,7 +669,7 @@ fn a_result_goes_into_the_format_that_its_file_says() {
     assert!(!path.exists());
 }
 
-/// Who still writes the old command is told the new one.
+/// The answer to the old command names the new one.
 #[test]
 fn export_is_gone_and_says_what_to_write() {
     let folder = Folder::new();
@@ -696,7 +697,8 @@ fn by_narrows_every_format() {
     }
 }
 
-/// Pages are written whole into a folder or a file, the same bytes each time, and not while addresses are in doubt.
+/// Pages are written whole into a folder or a file, with the same bytes each time, unless addresses
+/// are in doubt.
 #[test]
 fn report_writes_pages() {
     let folder = Folder::new();
@@ -803,7 +805,7 @@ fn readme_names_every_argument() {
     assert!(missing.is_empty(), "README lacks {missing:?}");
 }
 
-/// What an argument quotes of itself can't steer a terminal.
+/// An argument that is quoted in an error can't control the terminal.
 #[test]
 fn arguments_that_steer_the_terminal() {
     let output = run(&["chec\u{9b}31mk\u{202e}"]);

@@ -211,7 +211,7 @@ fn golden_cases() {
                 told(&compiled)
             ));
         }
-        // A case shows its own code; that it shows another one too must be seen by whoever adds it.
+        // A case shows its own code; any other code must be listed on purpose.
         if found.iter().any(|code| *code != case.code)
             && !MIXED.contains(&(case.code.as_str(), &case.name))
         {

@@ -1,6 +1,6 @@
-//! Seasons of random edits. Each evening the work order is typed into a model of the boxes and fixtures, and a frame in
-//! which every node holds its own name is taken along. The model must then equal the set-up as the tables say it, and
-//! no line of the work order may have been without effect.
+//! Seasons of random edits. Each evening the work order is applied to a model of the boxes and
+//! fixtures, and a frame with each node's own name in it is remapped. The model must then equal the
+//! set-up in the tables, and each line of the work order must have had an effect.
 
 use crate::check::{self, told};
 use crate::noise::Dice;
@@ -56,7 +56,7 @@ struct Yard {
     lamps: Vec<Lamp>,
     whole: bool,
     next: usize,
-    /// Renames of boxes that the last build carried over: written again at once they would do nothing.
+    /// Renames of boxes that the last build carried over: the same ones would do nothing now.
     done: Vec<(Option<String>, String)>,
 }
 
@@ -240,7 +240,7 @@ impl Yard {
                 self.boxes[one].level = Some(10 + dice.below(90)).filter(|level| level % 3 > 0);
                 self.boxes[one].sync = Some(900 + one).filter(|_| dice.below(2) > 0);
             }
-            // Two boxes of the yard change places: each takes over what the other had, under its own host.
+            // Two boxes change places: each takes over what the other had, under its own host.
             20 => {
                 let next = (one + 1) % boxes;
                 let fresh = |at: &usize| {
@@ -370,7 +370,7 @@ fn port_rows(
     }
 }
 
-/// The set-up as the tables and the text say it, reckoned here by itself.
+/// The set-up by the tables and the text, worked out here independently.
 fn sheet(yard: &Yard, compiled: &Compiled) -> (Model, BTreeMap<String, u64>) {
     let table = table(compiled);
     let (mut model, mut dials) = (Model::new(), BTreeMap::new());
@@ -441,7 +441,7 @@ fn sheet(yard: &Yard, compiled: &Compiled) -> (Model, BTreeMap<String, u64>) {
     (model, dials)
 }
 
-/// The channels of each node of each string, by the string's name, reckoned slot by slot.
+/// The channels of each node of each string, by the string's name, counted slot by slot.
 fn nodes(yard: &Yard, compiled: &Compiled) -> BTreeMap<String, (usize, Vec<u64>)> {
     let table = table(compiled);
     let mut all = BTreeMap::new();
@@ -499,7 +499,7 @@ impl Evening {
     }
 }
 
-/// Types the work order into the boxes; each line must change what stands there.
+/// Applies the work order to the boxes; each line must change a value there.
 fn type_in(
     order: &Value,
     yard: &Yard,
@@ -528,7 +528,7 @@ fn type_in(
             Some(new) => model.insert(key, new),
             None => {
                 let was = model.remove(&key);
-                // A row that sends nothing is none, whatever else stands in it.
+                // A row that sends nothing does not count, whatever else it has.
                 if ["nodes", "universe"].contains(&&*key.3) {
                     model.retain(|other, _| {
                         (&other.0, &other.1, other.2) != (&key.0, &key.1, key.2)

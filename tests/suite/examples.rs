@@ -1,4 +1,4 @@
-//! The examples compile without a word, and so do the displays in README.md.
+//! The examples and the displays in README.md compile without a finding.
 
 use crate::check::{self, codes, told};
 use std::collections::BTreeMap;
@@ -43,7 +43,7 @@ pub fn compiled(main: &str) -> Compiled {
     check::many(texts[0].0, &texts)
 }
 
-/// What a newcomer copies lights up to its last node.
+/// No node of an example is under its floor, so what a newcomer copies lights to its last node.
 #[test]
 fn no_example_has_nodes_that_go_dark() {
     for (main, ..) in EXAMPLES {
@@ -77,8 +77,8 @@ fn each_example_compiles_without_a_finding() {
     }
 }
 
-/// The veteran's display is the one that shows everything: a language feature that no example uses is one
-/// that nobody finds.
+/// The veteran's display is the one that shows everything: a language feature that no example uses
+/// is one that nobody finds.
 #[test]
 fn the_examples_show_the_language() {
     let all: String =
@@ -116,7 +116,7 @@ fn the_examples_show_the_language() {
     }
 }
 
-/// The fenced displays of README.md, with the word behind the fence.
+/// The fenced displays of README.md, with the word after the fence.
 fn readme_displays() -> Vec<(String, String)> {
     let readme = include_str!("../../README.md");
     let mut displays = Vec::new();

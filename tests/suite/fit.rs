@@ -1,11 +1,11 @@
-//! `tinsel fit`: figures counted by hand, and where more would go, held against a compile of the display with it.
+//! `tinsel fit`: figures counted by hand; additions checked against a compile with them.
 
 use crate::check;
 use crate::cli::{self, Folder, err, on, out, status};
 use serde_json::Value;
 use std::path::Path;
 
-/// Two controllers: one nearly full, one with a receiver's port, a reserved port and an output for fixtures.
+/// Two controllers: one nearly full, one with a receiver's port, a reserved port and a DMX output.
 const YARD: &str = "\
 display \"bench\" { frame rate 40 Hz }
 node bud { chip ws2811; colour RGB }
@@ -55,7 +55,8 @@ fn figures_counted_by_hand() {
             )
         })
         .collect();
-    // 25 ms are time for 831 nodes of 30 us behind a latch of 50 us, or 623 of 40 us behind one of 80 us.
+    // 25 ms have room for 831 nodes of 30 us and a latch of 50 us, or 623 of 40 us and one of 80
+    // us.
     let expected = [
         ("hut.1", "used", 202, Some(300), Some(98)),
         ("hut.2", "used", 250, Some(300), Some(50)),
@@ -210,12 +211,12 @@ fn around_a_lock_nothing_moves() {
     assert_eq!(folder.all(), files, "fit writes nothing");
 }
 
-/// What hangs after a string stays on its data line: where it would lie, or how many nodes would do.
+/// What is to hang after a string stays on its data line: where it would lie, or how many fit.
 #[test]
 fn what_fits_after_a_string() {
     let folder = Folder::new();
     let path = folder.file("yard.tinsel", YARD);
-    // hut.1 has 98 nodes left; what hangs behind `owl[1]` moves.
+    // hut.1 has 98 nodes left; what hangs after `owl[1]` moves.
     let fit = json(&path, &["--after", "owl[1]", "--add", "98 nodes of bud"]);
     let strings = fit["added"]["strings"].as_array().unwrap();
     assert_eq!(strings.len(), 1);
@@ -232,7 +233,7 @@ fn what_fits_after_a_string() {
     assert_eq!(status(&full), 1);
     let words = "99 nodes of bud after owl[2] does not fit; at most 98 nodes do";
     assert!(err(&full).contains(words), "{}", err(&full));
-    // The same as a compile of the display with it, after one that the compiler placed, and on a DMX output.
+    // As in a compile with it: after a string that the compiler placed, and on a DMX output.
     let fit = json(&path, &["--after", "hedge", "--add", "50 nodes of bud"]);
     assert_eq!(fit["added"]["strings"][0]["port"], "hut.2");
     let fit = json(&path, &["--after", "beam", "--add", "prop beam"]);

@@ -1,4 +1,4 @@
-//! The formatter over every text there is: it changes blanks and nothing else, and nothing the second time.
+//! The formatter on every text: it changes only blanks, and the second time nothing.
 
 use crate::check;
 use crate::examples::{self, EXAMPLES};
@@ -20,7 +20,7 @@ pub fn formatted(text: &str) -> Option<String> {
     format::format(&main).result.ok()
 }
 
-/// What a text says: all of it but blanks and `;`, with a comma for the `->` that it may be written as.
+/// A text without blanks and `;`, with a comma for each `->`.
 fn essence(text: &str) -> String {
     let text = text.replace("->", ",");
     text.chars().filter(|c| !c.is_whitespace() && *c != ';' && *c != '\u{feff}').collect()

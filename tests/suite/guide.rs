@@ -1,4 +1,4 @@
-//! The language guide, `grammar/LANGUAGE.md`: its examples compile, it has every setting, and what pages cite exists.
+//! `grammar/LANGUAGE.md`: its examples compile, it has every setting, and cited headings exist.
 
 use crate::check::{self, codes, told};
 use std::collections::BTreeMap;
@@ -120,7 +120,8 @@ const SCOPES: [(Scope, &str); 9] = [
     (Scope::Ports, "Ports"),
 ];
 
-/// Every setting stands in the first column of its block's section, with all its words; and some example uses it.
+/// Every setting is in the first column of its block's section, with all its words, and in an
+/// example.
 #[test]
 fn every_setting_is_in_the_guide() {
     let sections = sections();
@@ -178,7 +179,7 @@ fn every_choice_is_in_the_guide() {
     }
 }
 
-/// What a page cites can be found: a section of the guide by its heading, and no paper that a reader does not have.
+/// A page cites the guide by sections that exist, and never the source code.
 #[test]
 fn every_section_that_a_page_cites_exists() {
     let sections = sections();

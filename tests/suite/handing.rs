@@ -1,5 +1,5 @@
-//! What is handed over to other programs: workbook, MVR, picture, schema. Readers of their own open them in
-//! `tests/readers/`; here is what needs none.
+//! Files for other programs: workbook, MVR, picture, schema. Programs in `tests/readers/` open
+//! them; here is what needs no such program.
 
 use crate::check;
 use crate::examples::{self, EXAMPLES};

@@ -1,5 +1,5 @@
-//! Short texts that ask for much. Each shape once took time or memory that grew with the square of its
-//! length; now it is answered or refused within limits that a debug build keeps with room to spare.
+//! Short texts that ask for much. Each shape once took time or memory that grew with the square of
+//! its length. Now it is answered or refused well within limits, even in a debug build.
 
 use crate::check;
 use crate::cli::Folder;
@@ -178,7 +178,7 @@ fn commands() {
     assert!(text.contains("prop star-8000 "));
     let table = rows(8_000, |at| format!("star,5,box{at},1\n"));
     folder.file("boxes.csv", format!("name,nodes,controller,port\n{table}"));
-    // Strings of one prop, as far as the table tells: each row is in doubt.
+    // By the table these may be strings of one prop: each row is in doubt.
     let output = limited(&folder.0, &["import", "boxes.csv"]);
     assert_eq!(output.status.code(), Some(1));
     let text = String::from_utf8(output.stdout).unwrap();

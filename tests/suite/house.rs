@@ -228,7 +228,7 @@ fn each_library_stays_in_its_room() {
     assert!(faults.is_empty(), "{faults}");
 }
 
-/// What newer versions of `textwrap` and `zip` bring would double the first build (DEVELOPERS.md, section 8).
+/// Newer versions of `textwrap` and `zip` would double the first build (DEVELOPERS.md, section 8).
 #[test]
 fn the_first_build_stays_small() {
     let lock = fs::read_to_string(root().join("Cargo.lock")).unwrap();
@@ -319,7 +319,7 @@ fn nothing_is_left_unfinished_and_nothing_can_panic() {
     assert!(faults.is_empty(), "{faults}");
 }
 
-/// A rule is where its code says, and its file has it and nothing that another would want.
+/// A rule is in the file that its code names, and the file has nothing that another rule needs.
 #[test]
 fn each_rule_is_in_its_own_file() {
     for rule in rules::ALL {

@@ -1,4 +1,4 @@
-//! Tables of props, sound and not: what comes of them always parses, and is told where it is not as it was.
+//! Tables of props, sound or not: the display always parses, and changes are reported.
 
 use crate::check;
 use crate::cli::{Folder, err, out, run, status};
@@ -47,7 +47,7 @@ fn hostile_cells_stay_in_their_cells() {
 
 #[test]
 fn a_table_without_controllers_gets_one() {
-    // More nodes than a frame of the usual length has time for: the boxes drove it, at fewer frames.
+    // More nodes than a usual frame has time for: the boxes drove them, at fewer frames a second.
     let import = imported("prop,pixels\nowl,900\nfox,40\n");
     assert!(import.text.contains("frame rate 30 Hz"), "{}", import.text);
     assert!(
@@ -98,7 +98,7 @@ proptest! {
         prop_assert_eq!(compiled.model.props.len(), import.props);
     }
 
-    /// Bytes that nobody meant are refused or read, and never more.
+    /// Random bytes are refused or read, without a panic.
     #[test]
     fn any_bytes_are_answered(bytes in proptest::collection::vec(any::<u8>(), 0..200)) {
         let mut table = b"name,nodes\n".to_vec();
@@ -126,7 +126,7 @@ fn places(display: &str, list: &str, keys: &[&str]) -> Vec<String> {
     rows
 }
 
-/// A count is that of nodes where no other column says how large a string is; else it is that of props.
+/// A count is one of nodes where no other column has the length of a string; else one of props.
 #[test]
 fn a_count_alone_is_that_of_nodes() {
     let alone = imported("Prop,Port,Count\nowl,1,40\nheron,2,25\n").text;
@@ -185,7 +185,7 @@ fn the_tables_of_every_example_come_back() {
                 let (table, display) = (path(&format!("old.{ending}")), path("new.tinsel"));
                 assert_eq!(status(&run(&["table", main, "--by", by, "-o", &table])), 0);
                 let told = run(&["import", &table, "-o", &display]);
-                // A table of strings says all; one of props all of these; one of ports leaves out what lies between fixtures.
+                // Only a table of ports leaves something out: what lies between fixtures.
                 let most = i32::from(by == "port");
                 assert!(
                     (0..=most).contains(&status(&told)),
@@ -205,7 +205,7 @@ fn the_tables_of_every_example_come_back() {
     }
 }
 
-/// The table by prop has dark nodes and `same as` too: what it says comes back, and nothing of it is in doubt.
+/// The table by prop has dark nodes and `same as` too: they come back, and nothing is in doubt.
 #[test]
 fn a_table_by_prop_comes_back_whole() {
     let folder = Folder::new();
@@ -245,7 +245,7 @@ fn a_table_by_prop_comes_back_whole() {
     }
 }
 
-/// A sheet of a hand, what must stand in the display, in the lock and among the doubts, and nothing else in doubt.
+/// A sheet, and what must be in the display, in the lock and, with nothing else, in doubt.
 struct Sheet {
     table: &'static str,
     display: &'static [&'static str],
@@ -253,7 +253,7 @@ struct Sheet {
     doubts: &'static [&'static str],
 }
 
-/// Sheets as people keep them. Figures of addresses are counted by hand: three slots a node, 512 a universe.
+/// Sheets as people keep them. Addresses are counted by hand: three slots a node, 512 a universe.
 const SHEETS: &[Sheet] = &[
     // Other headings, semicolons, units in cells, a title, a unit of length with a decimal comma.
     Sheet {
@@ -316,8 +316,8 @@ const SHEETS: &[Sheet] = &[
         ],
         doubts: &[],
     },
-    // A row of groups over the headings: what a group is called holds for its first column, and the name of a box is none
-    // of a prop. Pieces a string, fixtures below one another, a state.
+    // A row of groups over the headings: a group's name counts for its first column, and the name
+    // of a box is no prop's name. Pieces of a string, fixtures below one another, a state.
     Sheet {
         table: "Prop,,Pixels,,,Box,,Address,,Lead,Status\nwhat,qty,strings,px/string,total px,name,port,start,end,from port,2025\n\
             Gable,1,1,60,60,Shed,1,3/1,3/180,\"1,5 m\",up\nCube,1,4,2 strands of 20,,,2-5,4/1,4/480,,not this year\n\
@@ -337,7 +337,7 @@ const SHEETS: &[Sheet] = &[
         ],
         doubts: &[],
     },
-    // Box and port in one cell, a number of the row, channels a row that say how many slots a node has.
+    // Box and port in one cell, row numbers, channels of a row that show how many slots a node has.
     Sheet {
         table: "#,Element,Where it plugs,Kind,Bulbs,Ch total,Start ch,End ch,Data in\n1,Eave,Old barn / 1,cone,50,150,1,150,left\n\
             2,Gate,Old barn / 2-3,cone,80,240,151,390,\n3,Top,Mill #4,cone,40,160,513,672,tip\n\
@@ -396,7 +396,7 @@ const SHEETS: &[Sheet] = &[
             "universe 1, which is `hut`'s too",
         ],
     },
-    // A prop on several ports that says no number of strings: one on each where that comes out even.
+    // A prop on several ports without a number of strings: one on each, if that divides evenly.
     Sheet {
         table: "name,nodes,port,start,nodes per string\nowl,50,\"2, 3\",,\nfox,90,4 to 6,\"5/1, 5/91, 5/181\",\nhen,,7 & 8,,25\n\
             elk,45,9-10,,\ncow,3 strands of 20,11-13,,\n",
@@ -414,7 +414,7 @@ const SHEETS: &[Sheet] = &[
             "row 5, column `port`: \"9-10\": 1 string can't be spread evenly over 2 ports",
         ],
     },
-    // Whose data a prop shows, by its name as written, above and below it; one that is not there, another start.
+    // Whose data a prop shows, by name, above and below it; an unknown name; another start.
     Sheet {
         table: "name,nodes,port,start,same as\nBig owl,50,1,2/1,\nfox,50,2,2/1,big owl\nhen,9,3,,duck\nduck,9,4,2/301,\n\
             elk,9,5,4/1,duck\ncow,9,6,,heron\n",
@@ -428,7 +428,7 @@ const SHEETS: &[Sheet] = &[
             "row 7, column `same as`: `cow` is the same as \"heron\", which no other string of the table is called; left out",
         ],
     },
-    // A prop on two ports, a port of no prop, channels that do not fit, a colour that is none.
+    // A prop on two ports, a port without a prop, channels that do not fit, an unknown colour.
     Sheet {
         table: "name,nodes,controller,port,channels,colour order\nowl,51,hut,\"1,2\",153,GRB\nfox,50,hut,3,160,XYZ\n",
         display: &["colour GRB"],
@@ -439,7 +439,7 @@ const SHEETS: &[Sheet] = &[
             "row 3, column `colour order`: \"XYZ\": not understood",
         ],
     },
-    // Fixtures by their channels on a DMX output, with gaps; four colours by their channels; voltage.
+    // Fixtures by channels on a DMX output, with gaps; four colours by channels; voltage.
     Sheet {
         table: "name,nodes,controller,port,start,channels,volts\nflood,4 ch,hut,DMX 1,5/1,4,\nwash,6 ch,hut,DMX 1,5/21,6,\nbar,50,hut,1,6/1,200,12V\n",
         display: &["prop flood { slots 4 }", "dmx 1..1", "colour RGBW", "volts 12 V"],
@@ -449,7 +449,7 @@ const SHEETS: &[Sheet] = &[
         ],
         doubts: &[],
     },
-    // Dark nodes before a string, a string that is not put up, universes that are filled with whole nodes.
+    // Dark nodes before a string, a string that is not put up, universes of whole nodes.
     Sheet {
         table: "name,nodes,controller,port,dark,stored,start,end\nowl,200,hut,1,1,no,1/1,2/90\nfox,50,hut,2,,yes,2/91,2/240\n",
         display: &["wire hut.1: skip 1 -> owl", "whole nodes", "stored fox"],
@@ -507,8 +507,8 @@ fn plain(text: &str) -> String {
     lines.collect::<Vec<_>>().join("\n")
 }
 
-/// Cells of which a word or a number stands neither in the display nor in the lock nor in a note. A row of the lock
-/// says its first and last slot and channel.
+/// Cells of which a word or a number stands neither in the display nor in the lock nor in a note. A
+/// row of the lock says its first and last slot and channel.
 fn nowhere(table: &str, import: &tinsel::import::Import) -> Vec<String> {
     let notes: Vec<String> = import.notes.iter().map(ToString::to_string).collect();
     let lock = import.lock.clone().unwrap_or_default();
@@ -593,7 +593,7 @@ fn book(rows: &str, tail: &str, more: (&str, &str)) -> Vec<u8> {
     archive.finish().unwrap().into_inner()
 }
 
-/// What is meant to fill the memory, or lies where no cell should, is refused with its name, or read rightly.
+/// Cells that would fill the memory or lie out of place are refused by name, or read rightly.
 #[test]
 fn hostile_workbooks() {
     let owl = "<row r=\"2\"><c r=\"A2\" t=\"str\"><v>owl</v></c><c r=\"B2\"><v>50</v></c></row>";
@@ -633,7 +633,7 @@ fn hostile_workbooks() {
     assert_eq!(doubts.len(), 2, "{doubts:?}");
     assert!(doubts[0].contains("cell B3 has a formula without a kept value"), "{doubts:?}");
     assert!(doubts[1].contains("row 3, column `nodes`: \"=5*10\": no number"), "{doubts:?}");
-    // A name without a value is no blank that goes on with the row above; a kept empty text is a blank.
+    // A name without a value does not repeat the row above; a stored empty text does.
     let names = "<row r=\"2\"><c r=\"A2\" t=\"str\"><v>owl</v></c><c r=\"B2\"><v>49.999999999999993</v></c></row>\
         <row r=\"3\"><c r=\"A3\"><f>X1</f></c><c r=\"B3\"><v>9</v></c></row>\
         <row r=\"4\"><c r=\"A4\" t=\"e\"><f>X2</f><v>#REF!</v></c><c r=\"B4\"><v>8</v></c></row>\
@@ -655,8 +655,8 @@ fn hostile_workbooks() {
     assert!(plain(&import.text).contains("string 9 nodes"), "{}", import.text);
 }
 
-/// Cells in another order than that of their places are refused with their names: one of two would be lost. So are two
-/// sheets of one name, of which only one could be named.
+/// Cells in another order than that of their places are refused with their names: one of two would
+/// be lost. So are two sheets of one name, of which only one could be named.
 #[test]
 fn cells_and_sheets_stand_once() {
     let read = |bytes: &[u8]| import("p.xlsx", bytes, &Reading::default());
@@ -746,9 +746,9 @@ fn of_boxes(lights: &str, boxes: &str) -> tinsel::import::Import {
     import("props.xlsx", &book.save_to_buffer().unwrap(), &Reading::default()).unwrap()
 }
 
-/// A second sheet says which universes a box has and how it numbers its strings. Where these hold for its strings they are
-/// settings, else they are reported.
-/// Last numbers of an address follow the whole one above; a port beyond those of its box is reported.
+/// A second sheet says which universes a box has and how it numbers its strings. Where these hold
+/// for its strings they are settings, else they are reported. Last numbers of an address follow the
+/// whole one above; a port beyond those of its box is reported.
 #[test]
 fn a_sheet_of_boxes_says_hosts_and_ports_in_short() {
     let import = of_boxes(
@@ -800,8 +800,8 @@ fn a_sheet_of_boxes_says_universes() {
     for row in ["fox: {port: barn.1, start: 7/11,", "ewe: {port: mill.1, start: 20/101,"] {
         assert!(lock.contains(row), "{lock}");
     }
-    // Without hosts it is a sheet of boxes too, also for one whose universes count from 0; a box without addresses takes
-    // what the sheet says.
+    // Without hosts it is a sheet of boxes too, also for one whose universes count from 0; a box
+    // without addresses takes what the sheet says.
     let import = of_boxes(
         "name,nodes,box,port,start\nowl,50,hut,1,0/1\nfox,20,barn,1,",
         "box,start universe,last universe\nhut,0,2\nbarn,40,41",

@@ -1,6 +1,6 @@
-//! What the lock keeps: properties over displays and edits, held against slow second deciders.
+//! What the lock keeps: properties over displays and edits, checked against slow second deciders.
 //!
-//! `edits` draws series of edits on a display of many props; `least` and `plugs` are slow deciders for small ones.
+//! `edits` draws series of edits on large displays; `least` and `plugs` decide small ones slowly.
 
 pub mod edits;
 mod least;
@@ -69,7 +69,7 @@ fn a_display_around_its_own_lock_is_the_same() {
     assert!(compared.get() > 80, "only {} compared", compared.get());
 }
 
-/// Props whose ports the compiler picks: what is there stays plugged in and stays where it lies, whatever is added.
+/// Props whose ports the compiler picks: whatever is added, old strings keep port and slots.
 #[test]
 fn nothing_is_plugged_in_elsewhere() {
     let mut lot = Lot::new(23);
@@ -103,7 +103,7 @@ fn nothing_is_plugged_in_elsewhere() {
         for row in &lock.rows {
             if let Some(now) = next.row(&row.name) {
                 assert_eq!((&now.controller, now.output), (&row.controller, row.output));
-                // What hung behind one that is gone moves up, its port being one unbroken range.
+                // On an unbroken port, what hung after a string that is gone moves up.
                 assert!(removed || now == row, "p{round} was added: {row:?}, {now:?}");
             }
         }
@@ -126,8 +126,8 @@ fn every_example_around_its_own_lock_is_the_same() {
     }
 }
 
-/// A series of edits on a display of 300 props. After each: the same input gives the same bytes, nothing clashes, and
-/// no string moved that the least could have kept.
+/// A series of edits on a display of 300 props. After each: the same input gives the same bytes,
+/// nothing clashes, and no string moved that the least could have kept.
 fn series(spare: u32) -> (u64, u64, usize) {
     let mut lot = Lot::new(u64::from(spare) + 5);
     let mut yard = Yard::new(300, spare);
@@ -139,7 +139,7 @@ fn series(spare: u32) -> (u64, u64, usize) {
         let text = yard.text();
         let compiled = around(&text, &lock);
         if compiled.has_errors() {
-            // A port too full, a controller without a port left: nobody builds that.
+            // A port that is too full, or a controller without a free port, can't be built.
             yard = before;
             continue;
         }
@@ -204,7 +204,7 @@ fn the_least_moves_on_small_displays() {
     assert!(answered > 60, "only {answered} of them have to move something");
 }
 
-/// Frames of random bytes through the remap, by plain arithmetic: each node of a string that was there has its bytes.
+/// Frames of random bytes through the remap: each node of an old string has its bytes.
 #[test]
 fn the_remap_takes_every_node_along() {
     let mut lot = Lot::new(11);
@@ -293,7 +293,7 @@ fn the_remap_leaves_padding_out() {
     assert_eq!(to(510), None);
 }
 
-/// Universes that a controller says it has are not given to a new one, though nothing lies in them yet.
+/// A controller's declared universes are not given to a new one, even while they are empty.
 #[test]
 fn a_new_controller_stays_out_of_declared_universes() {
     const YARD: &str = "node dot { chip ws2811; colour RGB }\n\
@@ -458,7 +458,7 @@ fn rows(rows: &[(&str, u32, u64, u64)]) -> Lock {
     }
 }
 
-/// What was picked before may hang before and between what a wire names, on a port that it comes to as well.
+/// What was picked before may hang before or between strings of a wire on the same port.
 #[test]
 fn what_was_picked_hangs_anywhere_on_a_port() {
     let yard = |ports: u32, props: &[(&str, u64)], wires: &str| {
@@ -476,7 +476,7 @@ fn what_was_picked_hangs_anywhere_on_a_port() {
     let lock = rows(&[("crown", 1, 1, 14), ("bell", 2, 43, 8), ("wreath", 2, 67, 30)]);
     let text = yard(2, &three, "wire pier: bell\nwire pier: wreath\nwire pier.2: crown\n");
     assert!(moved(&lock, &lock_of(&around(&text, &lock))).is_empty());
-    // Before: port 1 is broken, and what hung there comes to port 2.
+    // Before: port 1 is broken, so what hung there moves to port 2.
     let lock = rows(&[("bell", 1, 1, 8), ("wreath", 1, 25, 30), ("crown", 2, 115, 14)]);
     let text = yard(
         2,
@@ -486,7 +486,7 @@ fn what_was_picked_hangs_anywhere_on_a_port() {
     assert!(moved(&lock, &lock_of(&around(&text, &lock))).is_empty());
 }
 
-/// A string that grew past the universes of its controller goes to another one, though its port has room for it.
+/// A string that grew past its controller's universes goes to another, though its port has room.
 #[test]
 fn what_no_longer_fits_the_universes_goes_to_another_controller() {
     let text = |nodes: u32| {
@@ -517,7 +517,7 @@ fn what_no_longer_fits_the_universes_goes_to_another_controller() {
     assert_eq!((&*rail.controller, rail.output), ("hut", tinsel::model::Output::Pixel(2)));
 }
 
-/// Where keeping a port moves slots, the finding says what either costs, and the other choice costs what it says.
+/// Where keeping a port moves slots, the finding gives the cost of both choices, and it is right.
 #[test]
 fn a_port_kept_is_weighed_against_the_slots_that_it_moves() {
     let text = |target: &str| {
@@ -544,7 +544,8 @@ fn a_port_kept_is_weighed_against_the_slots_that_it_moves() {
     assert!(moved(&lock, &lock_of(&other)).is_empty());
 }
 
-/// A string whose wire names another controller goes there, and keeps its slots where nothing else is in their universe.
+/// A string whose wire names another controller goes there; it keeps its slots if it is alone in
+/// their universe.
 #[test]
 fn another_controller_takes_over_the_slots() {
     let text = "node dot { chip ws2811; colour RGB }\n\

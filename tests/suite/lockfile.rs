@@ -408,7 +408,7 @@ proptest! {
         prop_assert_eq!(lockfile::write(&read.lock, &read.added), text);
     }
 
-    /// Another tool may have written the same in a style of its own: spaces, quotes, order of words and rows.
+    /// The same lock in the style of another tool: spaces, quotes, order of words and rows.
     #[test]
     fn other_styles_say_the_same(lock in a_lock(), quotes in any::<bool>(), backwards in any::<bool>()) {
         let text = lockfile::write(&lock, &Added::default());
@@ -434,7 +434,7 @@ proptest! {
         prop_assert_eq!(lockfile::write(&read.lock, &read.added), text);
     }
 
-    /// A byte that is another one: the lock is refused or says something that is a lock all the same.
+    /// With one byte changed, the lock is refused or is still a sound lock.
     #[test]
     fn one_byte_changed(at in 0..FIRST.len(), byte in any::<u8>()) {
         let mut bytes = FIRST.as_bytes().to_owned();
@@ -505,8 +505,8 @@ fn hostile_texts_are_refused_at_once() {
     }
 }
 
-/// Words and lines of locks in random order: refused with a word at a sound place, or read; and what is read is the same
-/// when it was written again, and when it was built again.
+/// Words and lines of locks in random order: refused with a word at a sound place, or read; and
+/// what is read is the same when it was written again, and when it was built again.
 #[test]
 fn random_locks() {
     let display = "display \"pond\" { }\nnode dot { chip ws2811; colour RGB }\n\
@@ -620,11 +620,11 @@ fn git(folder: &Path, arguments: &[&str]) -> bool {
     output.status.success()
 }
 
-/// Props and the ports they hang on. Those that a branch adds come behind the others.
+/// Props and their ports. Those that a branch adds come after the others.
 const PROPS: [&str; 8] = ["bell", "fir", "moon", "star", "ash", "gate", "yew", "kite"];
 
-/// A display of such props, each in a file of its own and named in the main file in order, so that sources merge by line
-/// as the lock does.
+/// A display of such props, each in a file of its own and named in the main file in order, so that
+/// sources merge by line as the lock does.
 fn props(folder: &Folder, names: &[&str]) {
     let mut main = "node dot { chip ws2811; colour RGB }\n\
                     controller pier { universes from 1; ports 1..8 { chip ws2811 } }\n"
@@ -645,8 +645,8 @@ fn with<'n>(base: &[&'n str], more: &'n str) -> Vec<&'n str> {
     names
 }
 
-/// Branches `ours` and `theirs` off a display of four props, each with one prop more; then a merge. Says whether it
-/// went clean.
+/// Branches `ours` and `theirs` off a display of four props, each with one prop more; then a merge.
+/// Says whether it went clean.
 fn merged(folder: &Folder, attributes: &str, ours: &str, theirs: &str) -> bool {
     let path = folder.0.join("yard.tinsel");
     let commit = |what: &str| {
@@ -690,7 +690,7 @@ fn two_branches_that_add_different_props_merge_by_line() {
     assert_eq!(both.row("ash").unwrap().start, both.row("yew").unwrap().start);
     let output = on("build", &path, &[]);
     assert_eq!(status(&output), 0, "{}", err(&output));
-    // The one that comes later in the display moves, and is told.
+    // The one that comes later in the display moves, which is reported.
     assert!(err(&output).contains("`yew` moves from 1/481 to 2/89"), "{}", err(&output));
     let text = std::fs::read(folder.0.join("yard.lock")).unwrap();
     let settled = read(&text).unwrap().lock;

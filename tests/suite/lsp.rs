@@ -287,8 +287,9 @@ fn any_name_of_a_file_works() {
     }
 }
 
-/// A file that is open under several URIs is one text: the one that was sent last. Each URI gets the same findings, and
-/// answers in its own name (RFC 3986, 6.2.2: `%3a` is `%3A`, and `..` goes up a folder).
+/// A file that is open under several URIs is one text: the one that was sent last. Each URI gets
+/// the same findings, and answers with that URI (RFC 3986, 6.2.2: `%3a` is `%3A`, `..` goes up a
+/// folder).
 #[test]
 #[cfg(unix)]
 fn a_file_under_several_uris_is_one_text() {
@@ -343,7 +344,7 @@ fn texts_open_on_disk_and_gone() {
     client.open(&part_uri, "prop a { node n; string 30 nodes }\n");
     assert_eq!(client.findings(&main_uri), (vec![], Value::Null));
     assert_eq!(client.findings(&part_uri), (vec![], json!(1)));
-    // The part changes in the editor only: the main file's finding is told.
+    // The part changes in the editor only: the main file's finding is reported.
     client.change(&part_uri, 2, "prop b { node n; string 30 nodes }\n");
     assert!(client.findings(&main_uri).0.contains(&"name/unknown".to_owned()));
     // Closed without saving: what is on disk counts again.
@@ -372,7 +373,8 @@ fn texts_open_on_disk_and_gone() {
     client.end();
 }
 
-/// Of two displays that read a text the one with a lock is taken, and it is shown and can be changed.
+/// Of two displays that include a text, the one with a lock is taken; a message says so, and an
+/// action changes it.
 #[test]
 fn the_main_file_can_be_chosen() {
     let folder = folder("mains");
@@ -429,7 +431,7 @@ fn no_answer_is_older_than_its_text() {
     client.change(&uri, 2, GOOD);
     let last = client.send("textDocument/hover", about);
     client.answer(&json!(first));
-    // Whether they were waiting still is up to the machine; what comes is one of two answers.
+    // Whether they were still waiting depends on the machine, so there are two possible answers.
     let answer = client.answer(&json!(stale));
     assert!(answer.get("result").is_some() || answer["error"]["code"] == -32801, "{answer}");
     let answer = client.answer(&json!(dropped));
@@ -473,7 +475,7 @@ fn a_part_follows_an_include_that_is_not_saved() {
     client.end();
 }
 
-/// What a client may not send is refused, or left alone where nobody waits for an answer.
+/// A request that a client may not send is refused; such a notification is ignored.
 #[test]
 fn messages_out_of_order_change_nothing() {
     let folder = folder("order");

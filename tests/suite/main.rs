@@ -4,8 +4,8 @@
 //! |---|---|
 //! | `check` | the one way in which tests compile text |
 //! | `diagnostics` | each rule's page, and every case under `tests/diagnostics/` |
-//! | `advice` | what findings advise is done, and comes out as they say |
-//! | `allocation` | properties over displays that `random` draws; `oracle` is the slow second decider |
+//! | `advice` | what findings advise is done, and the result is as they say |
+//! | `allocation` | random displays (`random`) against a slow second decider (`oracle`) |
 //! | `picked` | ports that the compiler picks, seen from the display |
 //! | `keeping` | what the lock keeps, and that what moves is the least, against slow deciders |
 //! | `placement` | the placement engine on recorded instances, and against a slow decider |

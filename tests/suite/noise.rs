@@ -1,5 +1,5 @@
-//! Texts that nobody meant: examples cut off or with slips, words and bytes in random order, and what the fuzzers
-//! found. Nothing is known of them but that every finding must be sound.
+//! Random texts: examples cut off or with slips, words and bytes in random order, and what the
+//! fuzzers found. All that is known is that every finding must be sound.
 
 use crate::check;
 use crate::examples::{self, EXAMPLES};
@@ -13,7 +13,7 @@ fn every_truncation_of_each_example() {
     for (main, ..) in EXAMPLES {
         let texts = examples::texts(main);
         let first = &texts[0].1;
-        // In a debug build each compile takes a while: all cuts of the small ones, some of the large ones.
+        // Compiling is slow in a debug build: all cuts of small examples, some of large ones.
         let step = (first.len() / 600).max(1);
         for end in (0..first.len()).step_by(step).filter(|end| first.is_char_boundary(*end)) {
             let mut texts: Vec<(&str, &str)> =
@@ -98,7 +98,7 @@ fn the_fuzzers_corpus() {
             replayed += 1;
         }
     }
-    // A lock goes beside a display; what is read of it is the same when it is written and read again.
+    // A lock goes with a display; what is read from it stays the same when written and read again.
     let display = "prop arch * 3 { node dot; string 50 nodes }\nnode dot { chip ws2811; colour RGB }\n\
                    controller pier { ports 1..4 { } }\nwire any: arch\n";
     for entry in std::fs::read_dir(corpus.join("lock")).unwrap() {

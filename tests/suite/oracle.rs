@@ -1,8 +1,8 @@
-//! A second, slow decider of where everything lies, written from the language's prose and not from the compiler.
+//! A second, slow decider of all addresses, written from the language guide, not from the compiler.
 //!
-//! It knows nothing but channels: it lays out node by node, keeps what is taken as a set of single channels, and
-//! finds a place by trying one channel after the other. Where the prose leaves a case open it says so
-//! ([`Answer::Open`]) and the properties leave that display out.
+//! It knows only channels: it lays out node by node, keeps taken channels in a set, and finds a
+//! place by trying one channel after the other. Where the guide leaves a case open, the answer is
+//! [`Answer::Open`] and the properties leave that display out.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -13,9 +13,9 @@ pub struct Case {
     pub universe_slots: u64,
     /// Whether nodes stay whole everywhere.
     pub whole: bool,
-    /// Nodes left free behind each used port.
+    /// Nodes left free after each used port.
     pub spare_nodes: u64,
-    /// Universes left free behind each controller.
+    /// Universes left free after each controller.
     pub spare_universes: u64,
     /// Universes that something else uses.
     pub reserved: Vec<(u64, u64)>,
@@ -45,7 +45,7 @@ pub struct Controller {
 /// Where a controller's universes begin.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Start {
-    /// Behind the highest given so far.
+    /// After the highest given so far.
     Auto,
     /// `from N`.
     From(u64),
@@ -174,7 +174,8 @@ impl Decider<'_> {
         self.apart()
     }
 
-    /// Rule 7: pinned strings are laid first; of a `per port` controller the port behind the pin with them.
+    /// Rule 7: pinned strings are laid first; on a `per port` controller with the rest of their
+    /// port.
     fn lay_pinned(&mut self) -> Result<(), Stop> {
         for controller in &self.case.controllers {
             for port in &controller.ports {
@@ -510,8 +511,8 @@ impl Decider<'_> {
     }
 }
 
-/// The strings of a port that have slots of their own, in data order: of carried ports the first receiver's
-/// chain comes first.
+/// The strings of a port that have slots of their own, in data order: of carried ports the first
+/// receiver's chain comes first.
 fn lits(port: &Port) -> Vec<&Lit> {
     let mut lits: Vec<&Lit> = port
         .chain

@@ -100,7 +100,7 @@ fn the_table_agrees_with_itself() {
                 assert_eq!(channel, number(row, end, "channel"), "{main}: {row}");
             }
             let (start, end) = (number(row, "start", "channel"), number(row, "end", "channel"));
-            // Nodes kept whole may leave slots between them, so a string may be longer than its slots.
+            // With whole nodes a string may be longer than its slots.
             assert!(end + 1 - start >= row["slots"].as_u64().unwrap(), "{main}: {row}");
             used.extend((start - 1) / slots + 1..=(end - 1) / slots + 1);
         }
@@ -186,7 +186,8 @@ fn every_output_gives_the_same_bytes_twice() {
     }
 }
 
-/// What shows others' data listens to their universes, so it must be told them; nothing else comes of it.
+/// A controller whose strings show others' data must listen to their universes; nothing else
+/// follows.
 #[test]
 fn a_controller_shows_every_universe_that_it_listens_to() {
     let compiled = check::one(
@@ -222,7 +223,8 @@ fn a_controller_shows_every_universe_that_it_listens_to() {
             (of("first"), of("last"), of("count"), spare)
         })
         .collect();
-    // c: big, z[1..3] and the lamps. d: big in 1 to 6, z[3] in 8 and 9, the lamps in 10. e: z[3], and z[4] of its own.
+    // c: big, z[1..3] and the lamps. d: big in 1 to 6, z[3] in 8 and 9, lamps in 10. e: z[3], own
+    // z[4].
     let expected = [(1, 10, 10, 2), (1, 10, 9, 0), (8, 14, 4, 2), (13, 14, 2, 0)];
     assert_eq!(controllers, expected);
     assert_eq!(table["controllers"][1]["first_address"], "1 (0:0:1)");

@@ -3,7 +3,7 @@
 use crate::cli::{Folder, RIGHT, err, on, status};
 use std::fs;
 
-/// Every command that takes a path for a result, on every text of a display, by its name, a longer way and a link.
+/// Every command with a path for its result, on every text of a display, by three paths to each.
 #[test]
 fn nothing_that_was_read_is_written_over() {
     let folder = Folder::new();
@@ -37,7 +37,7 @@ fn nothing_that_was_read_is_written_over() {
     assert!(folder.all() == before, "a text was touched");
 }
 
-/// A lock that is not there yet is no place for another result: the next build could not read it.
+/// No result goes to the path of a lock that does not exist yet: the next build could not read it.
 #[test]
 fn nor_is_the_place_of_a_lock_to_come() {
     let folder = Folder::new();

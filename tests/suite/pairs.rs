@@ -1,4 +1,4 @@
-//! Two mistakes in one file: what failed silences only what hangs on it, so each is reported whatever the other is.
+//! Two mistakes in one file: a fault hides only what follows from it, so both are reported.
 
 use crate::check;
 use std::collections::{BTreeMap, BTreeSet};
@@ -129,7 +129,8 @@ fn mistakes() -> Vec<Mistake> {
     all
 }
 
-/// Whether two displays share nothing: no word of one is a name of the other, and both say how power comes, or neither does.
+/// Whether two displays share nothing: no word of one is a name of the other, and both or neither
+/// name a supply or circuit.
 fn strangers(one: &str, other: &str) -> bool {
     let shares = |a: &str, b: &str| {
         let lines = a.lines().map(|line| line.split(' ').collect::<Vec<_>>());
@@ -142,7 +143,7 @@ fn strangers(one: &str, other: &str) -> bool {
     !shares(one, other) && !shares(other, one) && powered(one) == powered(other)
 }
 
-/// Pairs are so many apart in the list, so that each display meets displays of all groups.
+/// The distance of a pair in the list, so that each display meets displays of all groups.
 const STRIDE: usize = 11;
 
 /// Whether a finding of one display hangs on what is not known of the other.
@@ -151,7 +152,7 @@ fn hangs_on(one: &Mistake, other: &Mistake) -> bool {
         mistake.found.iter().any(|(code, _)| code.starts_with(start))
     };
     let lines: Vec<&str> = other.text.lines().collect();
-    // A prop that no wire names, or cannot be read, may come to hang on a controller that seems unused.
+    // A prop that no wire names, or that can't be read, may hang on a controller that seems unused.
     let wired = |name: &str| {
         let mut wires = lines.iter().filter(|line| line.starts_with("wire"));
         wires.any(|wire| pieces(wire).contains(&name))
@@ -221,7 +222,7 @@ fn no_mistake_hides_another() {
     );
 }
 
-/// An unknown setting of a controller says nothing of its ports, and one of a prop nothing of how a port is fed.
+/// An unknown setting of a controller hides nothing about ports, one of a prop nothing about feeds.
 #[test]
 fn what_failed_silences_only_what_hangs_on_it() {
     let text = "node bulb { chip ws2811; colour RGB; volts 12 V; draw 40 mA; pitch 50 mm; gauge 18 AWG }\n\

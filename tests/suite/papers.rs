@@ -1,5 +1,5 @@
-//! The papers of a crew held against the table and against one another: what each says of a string's plugs, and when
-//! their edition changes.
+//! The papers of a crew checked against the table and each other: what each says of a string's
+//! plugs, and when their edition changes.
 
 use crate::check;
 use crate::examples::{self, EXAMPLES};
@@ -11,7 +11,7 @@ use std::collections::BTreeMap;
 use tinsel::Compiled;
 use tinsel::page::{folder, single};
 
-/// Two receivers on one cable, so each plugs its own strings; a stored string and a dark node in between.
+/// Two receivers on one cable, each with its own strings; a stored string and a dark node between.
 const DAISY: &str = "display \"Moss Lane\" { lead of 18 AWG }\n\
     node berry { chip ws2811; colour RGB; volts 12 V }\n\
     controller kiosk { universes from 1; ports 1..4 { nodes at most 600 } }\n\
@@ -35,8 +35,8 @@ fn strings(compiled: &Compiled) -> Vec<Value> {
     table["strings"].as_array().unwrap().clone()
 }
 
-/// What every paper must say of each string's plugs, worked out from the table alone: strings of one output and one
-/// receiver hang one after another, and stored ones on nothing.
+/// What every paper must say of each string's plugs, worked out from the table alone: strings of
+/// one output and one receiver hang one after another, and stored ones on nothing.
 fn wanted(compiled: &Compiled) -> BTreeMap<String, Said> {
     let mut cables: BTreeMap<(String, String), Vec<String>> = BTreeMap::new();
     for row in strings(compiled) {

@@ -1,5 +1,5 @@
-//! Ports that the compiler picks, seen from the display: what `prefer` changes, what fuses hold back, what is known of
-//! the answer.
+//! Ports that the compiler picks, seen from the display: what `prefer` changes, what fuses hold
+//! back, what is known of the answer.
 
 use crate::check;
 use crate::diagnostics::edited;
@@ -82,7 +82,7 @@ fn a_fuse_holds_back_what_it_does_not_feed() {
     assert_eq!(yard("fuse 7.4 A", ""), ["c.1", "c.2"]);
     assert_eq!(yard("fuse 7.4 A", "dim to 50 %"), ["c.1", "c.1"]);
     assert_eq!(yard("fuse 7.4 A; dim to 98 %", ""), ["c.1", "c.1"]);
-    // What no fuse feeds even alone lies somewhere all the same: `power/fuse` tells it.
+    // What no fuse feeds even alone is placed all the same: `power/fuse` reports it.
     assert_eq!(yard("fuse 2 A", ""), ["c.1", "c.2"]);
 }
 
@@ -225,7 +225,7 @@ fn a_split_has_the_fewest_strings_that_find_room() {
     let four = cut(&taken);
     assert_eq!(four.iter().map(|(nodes, _)| *nodes).collect::<Vec<_>>(), [125, 125, 125, 125, 400]);
     assert!(four[..4].iter().all(|(_, port)| port != "c.1"), "{four:?}");
-    // What a wire gives a port is not cut anew: what clashes is told.
+    // What a wire gives a port is not cut again: the clash is reported.
     let tied = yard(
         "ports 1..2 { nodes at most 500 }",
         "prop owl { node n; string 501 nodes }\nwire c: owl",

@@ -1,4 +1,4 @@
-//! The recorded instances: the figures that must be reached, the bound that must be proven, the same answer twice.
+//! Recorded instances: figures to be reached, bounds to be proven, the same answer twice.
 
 mod decider;
 mod edges;
@@ -65,8 +65,8 @@ fn read(name: &str) -> Instance {
     instance
 }
 
-/// Counts an answer anew: rooms and currents hold, kinds do not mix, limits of sites hold; split and
-/// apart groups, opened ports and lead are as told.
+/// Counts an answer again: rooms, currents and limits of sites hold, kinds do not mix; split and
+/// apart groups, opened ports and lead are as the answer has them.
 fn check(instance: &Instance, answer: &Answer) {
     let mut loads: std::collections::BTreeMap<usize, (u64, u64, usize, u64)> =
         std::collections::BTreeMap::new();
@@ -170,7 +170,8 @@ fn a_large_display_comes_near_the_fewest_ports() {
 #[test]
 #[expect(clippy::print_stdout, reason = "answer and bound side by side, with --nocapture")]
 fn bins_reach_the_recorded_figures() {
-    // The optimum, and how many above it are allowed: half a percent of the uniform ones, one of the triplets.
+    // The optimum, and how many above are allowed: half a percent for uniform ones, one for
+    // triplets.
     let optimum = [
         ("u120", 49, 0),
         ("u250", 96, 0),
@@ -193,7 +194,7 @@ fn bins_reach_the_recorded_figures() {
     }
 }
 
-/// Strings of 5 to 90 % of a port, on sites of eight ports: what many of them need, against the bound.
+/// Strings of 5 to 90 % of a port on sites of eight ports: how many ports they need, and the bound.
 fn near_the_bound(seed: u64, props: u64) {
     let mut lot = Lot::new(seed);
     let most = [170, 340, 680, 800][lot.below(4) as usize];
@@ -238,7 +239,8 @@ fn many_more_strings_of_one_kind_come_near_the_bound() {
     near_the_bound(61, 10_000);
 }
 
-/// How many displays are drawn, and about how many props at most; `PLACING_CASES` and `PLACING_PROPS` say others.
+/// How many displays are drawn, and of how many props at most; `PLACING_CASES` and `PLACING_PROPS`
+/// set others.
 const FEW_YARDS: usize = 3;
 const FEW_PROPS: usize = 24;
 
@@ -247,7 +249,7 @@ fn figure(name: &str, usual: usize) -> usize {
     said.and_then(|said| said.parse().ok()).unwrap_or(usual)
 }
 
-/// Where a plan is known to exist, one is found, it keeps every limit, and it needs no more ports than plain ways.
+/// Where a plan exists, one is found; it keeps every limit and needs no more ports than plain ways.
 #[test]
 fn what_has_a_solution_is_placed() {
     let count = figure("PLACING_CASES", FEW_YARDS);
@@ -255,8 +257,8 @@ fn what_has_a_solution_is_placed() {
     assert!(wrong.is_empty(), "{} wrong\n{}", wrong.len(), wrong.join("\n"));
 }
 
-/// The same for 2,000 displays: many small ones, some large. `PLACING_FROM` and `PLACING_TO` say which of them; what was
-/// seen is printed after every 50.
+/// The same for 2,000 displays: many small ones, some large. `PLACING_FROM` and `PLACING_TO` say
+/// which of them; what was seen is printed after every 50.
 #[test]
 #[ignore = "takes an hour in a debug build"]
 #[expect(clippy::print_stdout, reason = "what is wrong is seen before the end, with --nocapture")]

@@ -1,5 +1,5 @@
-//! One of a thing is never told in the plural: every output and finding of the examples, of all cases under
-//! `tests/diagnostics/`, and of a display where there is one of everything.
+//! One thing is never in the plural: in every output and finding of the examples, of all cases
+//! under `tests/diagnostics/`, and of a display with one of everything.
 
 use crate::check;
 use crate::diagnostics;
@@ -46,7 +46,7 @@ const COUNTED: &[&str] = &[
     "warnings",
 ];
 
-/// Words before a `1` that make it the end of a range or a name, as in "ports 1 to 4" and "universe 1".
+/// Words before a `1` that belongs to a range or a name, as in "ports 1 to 4" and "universe 1".
 const NOT_A_COUNT: &[&str] =
     &["from", "to", "port", "universe", "string", "strand", "node", "slot", "channel"];
 
@@ -161,7 +161,7 @@ const ONE: &str = "display \"One\" { spare 1 node per port }\n\
     power post.1 from rack through 0.5 m of 18 AWG fuse 1 A\n\
     inject vole at end from rack through 1 m of 18 AWG fuse 1 A\n";
 
-/// Displays in which what is wrong comes to one.
+/// Displays whose findings count one thing.
 const ONE_WRONG: &[&str] = &[
     // One port for two chains; one node over a limit of one.
     "node bead { chip ws2811; colour W }\ncontroller stall { ports 1..4 { nodes at most 1 } }\n\
@@ -214,7 +214,7 @@ fn one_of_a_thing_is_never_told_in_the_plural() {
     assert!(all.is_empty(), "{}", all.join("\n"));
 }
 
-/// Cables are told in metres, whatever their length; spacings of nodes in millimetres.
+/// Cables are in metres, whatever their length; spacings of nodes in millimetres.
 #[test]
 fn a_length_has_one_unit() {
     let said: String = said(&check::one(ONE)).into_iter().map(|(_, text)| text).collect();

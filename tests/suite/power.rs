@@ -1,8 +1,9 @@
-//! Currents and voltages: worked examples of handbooks and tables, each with its source, and ladders that an
-//! independent circuit simulator solved (`power/spice.rs`), and whole displays that it solved (`power/rails.rs`); whole
-//! displays and cures (`power/displays.rs`); suggested injections (`power/suggest.rs`); plus and minus apart
-//! (`power/minus.rs`); random displays (`power/random.rs`); the command (`power/faces.rs`); fuses against what they
-//! protect, by small displays (`power/fuses.rs`) and by a second decider (`power/protect.rs`).
+//! Currents and voltages: worked examples of handbooks and tables, each with its source, and
+//! ladders that an independent circuit simulator solved (`power/spice.rs`), and whole displays that
+//! it solved (`power/rails.rs`); whole displays and cures (`power/displays.rs`); suggested
+//! injections (`power/suggest.rs`); plus and minus apart (`power/minus.rs`); random displays
+//! (`power/random.rs`); the command (`power/faces.rs`); fuses against what they protect, by small
+//! displays (`power/fuses.rs`) and by a second decider (`power/protect.rs`).
 
 mod circuits;
 mod displays;
@@ -37,7 +38,7 @@ fn drop(ohms: f64, amps: f64, volts: f64) -> f64 {
     solved[0].volts[0] - solved[0].volts[1]
 }
 
-/// So many equal nodes on one conductor, fed at the start and perhaps, one segment behind the last node, at the end.
+/// Equal nodes on one conductor, fed at the start and perhaps one segment after the last node.
 fn string(nodes: usize, amps: f64, number: u8, both: bool) -> Solved {
     let ohms = loop_ohms(100_000, Gauge::Awg(number), 20.0);
     let draw = Draw { amps, watts: 0.0, floor: 4.5 };
@@ -50,8 +51,8 @@ fn string(nodes: usize, amps: f64, number: u8, both: bool) -> Solved {
     solve(Some(trunk), &[ladder]).0.remove(0)
 }
 
-// ASTM B258: diameters in 39 equal ratio steps; resistance with the resistivity of annealed copper (IACS). The right
-// columns are NFPA 70 chapter 9 table 8 at 75 °C, solid and uncoated, in ohm for 1000 ft.
+// ASTM B258: diameters in 39 equal ratio steps; resistance by the resistivity of annealed copper
+// (IACS). Right columns: NFPA 70 chapter 9 table 8 at 75 °C, solid, uncoated, ohm for 1000 ft.
 #[test]
 fn conductors_by_number() {
     let rows = [
@@ -126,7 +127,7 @@ fn what_conductors_may_carry() {
     }
 }
 
-// An electricians' handbook lesson on table 8: 16 AWG stranded (4.99 ohm for 1000 ft), 100 ft, 4 A of 24 V.
+// A handbook lesson on table 8: 16 AWG stranded (4.99 ohm for 1000 ft), 100 ft, 4 A of 24 V.
 #[test]
 fn lead_of_16_awg() {
     let taken = drop(2.0 * 100.0 * 4.99 / 1_000.0, 4.0, 24.0);
@@ -153,7 +154,8 @@ fn lead_by_resistivity() {
     near(taken / 12.0, 0.045_8, 5e-5);
 }
 
-// Electricians' arithmetic: 6.505 ohm for 1000 ft over 400 ft is 2.602 ohm; 18 AWG, stranded, 2 % over our solid one.
+// Electricians' arithmetic: 6.505 ohm for 1000 ft over 400 ft is 2.602 ohm; 18 AWG, stranded, 2 %
+// over our solid one.
 #[test]
 fn resistance_of_a_length() {
     near(drop(6.505 * 0.4, 1.0, 24.0), 2.602, 1e-9);
@@ -222,7 +224,7 @@ fn nodes_of_constant_power() {
     near(amps, 3.056_39, 1e-5);
 }
 
-/// A line that is asked for far too much goes dark from somewhere on, and no voltage is ever negative.
+/// A line that draws far too much goes dark from some node on, and no voltage is ever negative.
 #[test]
 fn too_much_goes_dark() {
     for (amps, watts) in [(0.06, 0.0), (0.0, 0.7), (0.03, 0.35), (5.0, 0.0), (0.0, 400.0)] {

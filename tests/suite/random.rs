@@ -1,4 +1,5 @@
-//! Random displays: drawn by lot as a [`Spec`], built as text for the compiler and as a case for the oracle.
+//! Random displays: drawn as a [`Spec`], built as text for the compiler and as a case for the
+//! oracle.
 
 use crate::oracle::{Addressing, Align, Case, Controller, Dmx, Item, Lit, Port, Start};
 use proptest::prelude::*;
@@ -38,7 +39,7 @@ struct ControllerSpec {
     whole: bool,
     /// Slots fewer than the display's that it uses of each universe.
     fewer: Option<u64>,
-    /// A universe of its own for synchronisation packets, behind its first.
+    /// A universe of its own for synchronisation packets, after its first.
     sync: Option<u64>,
     ports: Vec<(u32, Vec<PropSpec>)>,
     dmx: Vec<Vec<(u64, u64)>>,
@@ -114,7 +115,8 @@ fn controller_spec() -> impl Strategy<Value = ControllerSpec> {
                 ControllerSpec {
                     start,
                     addressing,
-                    // With `consecutive` a port begins where the one before it ends, so nothing can be aligned.
+                    // With `consecutive` a port begins where the last one ends: nothing can be
+                    // aligned.
                     align: if addressing == Addressing::Consecutive { Align::Off } else { align },
                     whole,
                     fewer,
@@ -473,7 +475,8 @@ impl Builder<'_> {
         all
     }
 
-    /// Where a controller wants one: a prop on a port of its own that shows what another controller's prop shows.
+    /// If the controller has an echo: a prop on a port of its own that shows another controller's
+    /// data.
     fn echoes(&mut self, controllers: &mut [Controller]) {
         for index in 0..controllers.len() {
             if !self.spec.controllers[index].echo {

@@ -1,4 +1,5 @@
-//! `renamed` and the lock: a build carries a name over once and notes it. The exit statuses of `diff` and `why`.
+//! `renamed` and the lock: a build carries a name over once and notes it. Statuses of `diff`,
+//! `why`.
 
 use crate::cli::{Folder, err, out, tinsel};
 use std::fs;
@@ -100,7 +101,7 @@ fn a_rename_in_the_first_build_is_noted() {
     assert_eq!(build(&folder), first);
 }
 
-/// A lock of the first format says nothing of renames: what stands in the display is carried over with the next build, once.
+/// A lock of the first format has no renames: those of the display are carried over once.
 #[test]
 fn an_older_lock_is_carried_over_once() {
     let folder = pond(POND);
@@ -182,7 +183,7 @@ fn diff_is_3_where_people_have_to_do_something() {
     assert_eq!(code, 3, "another name in the table: {told}");
     assert!(told.contains("egret -> egret[1]"), "{told}");
     assert_eq!(status("reed[1] -> reed[2]", "reed[1] -> reed[9]").0, 1);
-    // Rows in another order lead nobody to do anything.
+    // Rows in another order are nothing to do.
     folder.file("pond.tinsel", POND);
     let lock = fs::read_to_string(folder.0.join("pond.lock")).unwrap();
     let mut lines: Vec<&str> = lock.lines().collect();

@@ -1,7 +1,7 @@
-//! Bad input: whatever somebody feeds it, it answers at a place and never panics, hangs or eats memory.
+//! Bad input: each is reported at a place, without a panic, a hang or much memory.
 //!
-//! The rows follow a catalogue: bytes and encoding, deceptive text, syntax, numbers and ranges, meaning. Each row
-//! says what is fed and which codes must come.
+//! The rows follow a catalogue: bytes and encoding, deceptive text, syntax, numbers and ranges,
+//! meaning. Each row says what is fed and which codes must come.
 
 use crate::check::{self, codes, told};
 use crate::diagnostics::sound;
@@ -155,7 +155,7 @@ fn syntax() {
             &[],
         ),
     ]);
-    // No recovery runs away: what is wrong a thousand times is told in order and soon.
+    // Recovery stays fast: a thousand faults are reported in order and soon.
     for part in ["controller a { ", "}", "wire shed.1 owl\n", "\"", "((((", "[", "->", "\\"] {
         let started = Instant::now();
         let compiled = check::one(&with(&part.repeat(20_000)));
@@ -184,7 +184,7 @@ fn deep_nesting() {
             }
         }
     }
-    // A brace that is missing joins statements, but what nests too deep in one of them is still not read.
+    // A missing brace joins statements; what nests too deep in one of them is still not read.
     let deep = "(".repeat(100_000);
     for text in [
         format!("{REST}prop fox * {deep}1\n    string 1 nodes\n}}\n"),
@@ -220,7 +220,7 @@ fn includes() {
     assert_eq!(of(&ring), ["name/cycle"]);
     let missing = of(&[("yard.tinsel", &format!("include \"none.tinsel\"\n{REST}"))]);
     assert_eq!(missing, ["name/unknown"]);
-    // A fault in an included text is told at its own place.
+    // A fault in an included text is reported at its own place.
     let broken = check::many(
         "yard.tinsel",
         &[("yard.tinsel", &main), ("parts.tinsel", "node bulb { chp ws2811 }\n")],
@@ -350,7 +350,8 @@ fn meaning() {
     ]);
 }
 
-/// A text that is missing may declare any name: only that it is missing is reported, and what does not hang on it.
+/// A missing text may declare any name: only its absence is reported, and what is independent of
+/// it.
 #[test]
 fn what_a_missing_include_declares() {
     let text = "include \"makes.tinsel\"\ncontroller shed { ports 1..2 { } }\n\
@@ -405,7 +406,7 @@ fn too_large_a_text() {
     assert_eq!(codes(&compiled.findings), UNEXPECTED, "{}", told(&compiled));
 }
 
-/// A row of a hundred thousand numbers, each worked out from the one below it, and the same as a ring.
+/// A chain of a hundred thousand numbers, each computed from the one below it, and a ring of them.
 #[test]
 fn numbers_that_wait_for_numbers() {
     const MANY: usize = 100_000;

@@ -1,5 +1,5 @@
-//! Settings of controllers, chips and fixtures, each against figures that were worked out by hand or by a program of
-//! others: slots in use of each universe, E1.31 priority and synchronisation, bits on the wire, unit loads.
+//! Settings of controllers, chips and fixtures against figures worked out by hand or by other
+//! programs: slots in use, E1.31 priority and synchronisation, bits on the wire, unit loads.
 
 use crate::check::{self, codes, told};
 use crate::keeping::{around, lock_of};
@@ -43,8 +43,8 @@ const ORCHARD: &str = "display \"orchard\" { }\n\
     wire press.dmx1: lamp[1] -> lamp[2] at 507\n\
     wire mill.1: hedge\n";
 
-/// 510 slots are 170 RGB nodes: 200 nodes are 510 slots of universe 1 and 90 of universe 2. Channels count 512 a
-/// universe all the same, and the DMX output sends 512 slots.
+/// 510 slots are 170 RGB nodes: 200 nodes are 510 slots of universe 1 and 90 of universe 2.
+/// Channels count 512 a universe all the same, and the DMX output sends 512 slots.
 #[test]
 fn a_box_that_uses_510_of_512_slots() {
     let table = table(ORCHARD);
@@ -83,7 +83,7 @@ fn a_box_that_uses_510_of_512_slots() {
     assert_eq!(sizes, [510, 512]);
 }
 
-/// The universes that a controller needs, counted by hand: 3 strings of 340 nodes at 510 slots a universe are 6.
+/// Universes of a controller, by hand: 3 strings of 340 nodes at 510 slots a universe are 6.
 #[test]
 fn a_range_of_universes_holds_what_a_smaller_universe_holds() {
     let text = |last: u32| {
@@ -98,8 +98,8 @@ fn a_range_of_universes_holds_what_a_smaller_universe_holds() {
     assert!(!short.findings.is_empty());
 }
 
-/// Around a lock: what is behind a string that grows stays where it can, and strings that must move go to slots that
-/// the box uses.
+/// Around a lock: strings after one that grows stay where they can; those that must move go to
+/// slots that the box uses.
 #[test]
 fn a_lock_keeps_what_a_smaller_universe_lets_it_keep() {
     let before = check::one(ORCHARD);
@@ -111,14 +111,15 @@ fn a_lock_keeps_what_a_smaller_universe_lets_it_keep() {
     let now = around(&longer, &lock);
     assert_eq!(codes(&now.findings), ["lock/moved"], "{}", told(&now));
     let table = table_of(&now);
-    // One of the two must move, and they are as long: the first stays and grows, the second moves after it.
+    // One of two equally long strings must move: the first stays and grows, the second moves after
+    // it.
     assert_eq!(point(&table["strings"][0]["start"]), [1, 1, 1]);
     assert_eq!(point(&table["strings"][0]["end"]), [2, 93, 605]);
     assert_eq!(point(&table["strings"][1]["start"]), [2, 94, 606]);
     assert_eq!(point(&table["strings"][1]["end"]), [3, 183, 1_207]);
 }
 
-/// The channels of a string that moves from all slots to 510 of them, one by one: node 171 leaves slots 511 and 512.
+/// Each channel of a string that moves from 512 slots to 510: node 171 leaves slots 511 and 512.
 #[test]
 fn a_remap_follows_the_slots_in_use() {
     let plain = ORCHARD.replace("universe 510 slots; ", "");
@@ -131,11 +132,11 @@ fn a_remap_follows_the_slots_in_use() {
         .map(|run| (run.from + 1, run.to + 1, run.count))
         .filter(|(from, ..)| *from <= 1_200)
         .collect();
-    // The second string moves by the same two slots up to the end of universe 2, and by four after it.
+    // The second string moves by two slots up to the end of universe 2, and by four after it.
     assert_eq!(runs, [(1, 1, 510), (511, 513, 510), (1_021, 1_025, 180)]);
 }
 
-/// What a display says of priority and synchronisation, in every table of controllers and on the set-up sheet.
+/// Priority and synchronisation, in every table of controllers and on the set-up sheet.
 #[test]
 fn priority_and_sync_universe_are_shown() {
     let text = "node berry { chip ws2811; colour RGB }\nprop trellis * 3 { node berry; string 9 nodes }\n\
@@ -159,7 +160,7 @@ fn priority_and_sync_universe_are_shown() {
     assert!(press.ends_with("512,130,600"), "{press}");
 }
 
-/// ANSI E1.31-2018, Table 4-1: a data packet of `slots` slots by hand, so that another program can read it.
+/// ANSI E1.31-2018, Table 4-1: a data packet of `slots` slots by hand, for another program to read.
 fn data_packet(priority: u8, sync: u16) -> Vec<u8> {
     let slots = 3_u16;
     let mut packet = vec![0, 0x10, 0, 0];
@@ -182,8 +183,8 @@ fn data_packet(priority: u8, sync: u16) -> Vec<u8> {
     packet
 }
 
-/// ANSI E1.31-2018, 6.2.3 (priority 0 to 200) and 6.2.4 (synchronization address): the `sacn` crate refuses the same
-/// ones. Address 0 means none there, so no display may name it.
+/// ANSI E1.31-2018, 6.2.3 (priority 0 to 200) and 6.2.4 (synchronization address): the `sacn` crate
+/// refuses the same ones. Address 0 means none there, so no display may name it.
 #[test]
 fn e131_takes_the_priorities_and_sync_universes_that_a_display_may_have() {
     let lawful = |setting: String| {
@@ -220,7 +221,8 @@ fn limit(chip: &str, colour: &str, rate: u32) -> [u64; 2] {
     })
 }
 
-/// floor((frame - latch - header) / (letters * bits)), by hand: at 40 Hz and 800 kbit/s a frame has 20,000 bits.
+/// floor((frame - latch - header) / (letters * bits)), by hand: 20,000 bits a frame at 40 Hz, 800
+/// kbit/s.
 #[test]
 fn bits_on_the_wire_and_slots_are_two_things() {
     let base = "rate 800 kHz; latch 300 us";
@@ -230,14 +232,16 @@ fn bits_on_the_wire_and_slots_are_two_things() {
     assert_eq!(limit(&format!("{base}; depth 16"), "RGB", 40), [411, 60]);
     assert_eq!(limit(&format!("{base}; depth 16; sends 24 bits"), "RGB", 40), [274, 60]);
     assert_eq!(limit(&format!("{base}; sends 9 bits"), "RGBW", 40), [548, 40]);
-    // A header of 1,000 bits leaves 18,760: 781 nodes of 24 bits. One of 16 leaves exactly 823 nodes less 8 bits.
+    // A header of 1,000 bits leaves 18,760: 781 nodes of 24 bits. One of 16 leaves 823 nodes less 8
+    // bits.
     assert_eq!(limit(&format!("{base}; header 1000 bits"), "RGB", 40), [781, 30]);
     assert_eq!(limit(&format!("{base}; header 8 bits"), "RGB", 40), [823, 30]);
     assert_eq!(limit(&format!("{base}; header 9 bits"), "RGB", 40), [822, 30]);
 }
 
-/// A chip that is sent like DMX512 (ANSI E1.11: 250 kbit/s, 11 bits a slot, a START code of 11 bits before the data,
-/// 104 us of break and mark) takes as many slots a frame as the formula of E1.11 gives: 451 at 50 Hz, 375 at 60 Hz.
+/// A chip that is sent like DMX512 (ANSI E1.11: 250 kbit/s, 11 bits a slot, a START code of 11 bits
+/// before the data, 104 us of break and mark) has as many slots a frame as by E1.11: 451 at 50 Hz,
+/// 375 at 60 Hz.
 #[test]
 fn start_and_stop_bits_of_a_serial_chip() {
     let serial = "rate 250 kHz; latch 104 us; sends 11 bits; header 11 bits";
@@ -277,9 +281,9 @@ fn what_shows_anothers_data_loads_the_line() {
     assert!(lighter.findings.is_empty(), "{}", told(&lighter));
 }
 
-/// Random displays whose controllers change how many slots of each universe they use, around the lock of before: what
-/// is lawful afresh is lawful around the lock, no string lies on a slot that its controller does not use, and the next
-/// build changes nothing.
+/// Random displays whose controllers change how many slots of each universe they use, around the
+/// lock of before: what is lawful afresh is lawful around the lock, no string lies on a slot that
+/// its controller does not use, and the next build changes nothing.
 #[test]
 fn a_controller_changes_the_slots_it_uses() {
     let config = Config { cases: 320, failure_persistence: None, ..Config::default() };
@@ -319,7 +323,8 @@ fn a_controller_changes_the_slots_it_uses() {
     assert!(compared.get() > 40, "only {} compared", compared.get());
 }
 
-/// The page of a box that uses 510 slots: its set-up sheet says it, and slots 511 and 512 are not shown as free.
+/// A box that uses 510 slots: its set-up sheet says so, and slots 511 and 512 are not shown as
+/// free.
 #[test]
 fn pages_show_the_slots_that_a_box_does_not_use() {
     let compiled = check::one(ORCHARD);
@@ -333,7 +338,7 @@ fn pages_show_the_slots_that_a_box_does_not_use() {
     );
 }
 
-/// With `per prop` a string is pinned to where another of its own port lies by the lock: the other moves.
+/// With `per prop`, a string is pinned to the place of another on its port: the other moves.
 #[test]
 fn a_pin_on_its_own_port_is_in_the_way_of_a_string() {
     let text = |pin: &str| {
@@ -349,8 +354,9 @@ fn a_pin_on_its_own_port_is_in_the_way_of_a_string() {
     assert_eq!(codes(&now.findings), ["lock/moved", "lock/moved"], "{}", told(&now));
 }
 
-/// Random displays around the lock of another display, whose names are mostly the same: what is lawful afresh is lawful
-/// there, and the next build changes nothing. Left out is what may hang on where others lie: `same as`, `consecutive`.
+/// Random displays around the lock of another display with mostly the same names: what is lawful
+/// afresh is lawful there, and the next build changes nothing. `same as` and `consecutive` are left
+/// out: they depend on other places.
 #[test]
 fn a_display_around_the_lock_of_another() {
     let config = Config { cases: 320, failure_persistence: None, ..Config::default() };
@@ -379,7 +385,8 @@ fn a_display_around_the_lock_of_another() {
     assert!(compared.get() > 40, "only {} compared", compared.get());
 }
 
-/// A display in which every block has its place, with or without an example of a setting of the block named by `scope`.
+/// A display with every kind of block, with or without an example of a setting in the block of
+/// `scope`.
 fn with_setting(scope: Scope, example: &str, said: bool) -> String {
     let of = |own: Scope| {
         if said && own == scope { example } else { "" }
@@ -426,7 +433,7 @@ fn meant(source: &str) -> String {
     bare
 }
 
-/// A setting that is in the table but that nobody reads leaves the model as it is.
+/// Each setting of the table changes the model: else nothing would read it.
 #[test]
 fn every_setting_changes_what_was_meant() {
     let kinds = BlockKind::ALL.map(Scope::Of);

@@ -1,4 +1,5 @@
-//! Tables that grew over several seasons, and several tables at once. Addresses are counted by hand: three slots a node.
+//! Tables that grew over seasons, and several tables at once. Addresses by hand: three slots a
+//! node.
 
 use rust_xlsxwriter::{Format, Note, Workbook};
 use tinsel::import::{Grade, Import, Reading, import, import_all};
@@ -114,7 +115,8 @@ fn a_sheet_of_two_seasons_comes_in_as_it_stands() {
     assert!(import.notes.iter().any(|note| note.what == ditto), "{:#?}", import.notes);
 }
 
-/// A number up to 512 beside a universe is a slot of it; a larger one is a channel, and holds the universe to account.
+/// A number up to 512 beside a universe is its slot; a larger one is a channel, which must lie in
+/// the universe.
 #[test]
 fn numbers_beside_a_universe() {
     for (heads, end) in [
@@ -167,7 +169,7 @@ fn contradictions_come_first_with_row_and_column() {
     lies(&import, &["Fox: {port: Barn.2, start: 6/1,", "Hen: {port: Barn.2, start: 6/181,"]);
 }
 
-/// What has the word of a total is no prop, whatever its figure; a prop with a port is one, whatever its name.
+/// A row with the word for a total is no prop, whatever its figure; one with a port is a prop.
 #[test]
 fn totals_of_groups() {
     let import = imported(
@@ -183,7 +185,7 @@ fn totals_of_groups() {
     assert!(only.contains("they have 105 in all, 0 since the last total"), "{only}");
 }
 
-/// Where nothing says how many channels a universe has, the boxes do: 20 and 30 times 510, and one more.
+/// If nothing else says the size of a universe, the boxes do: 20 and 30 times 510, and one more.
 #[test]
 fn boxes_say_how_large_a_universe_is() {
     let table = "Item;Controller;Output;Count;Start ch;End ch\nArch;Gate A;1;80;10201;10440\nSeat;Gate A;1;120;10441;10800\n\
@@ -288,8 +290,8 @@ fn a_type_may_be_the_order_of_colours() {
     );
 }
 
-/// Starts and ends in two pairs of columns with words above them, strings by number or by word, a whole address in a
-/// column of universes, and a channel through all universes: 5,633 is 11 universes of 512 and one.
+/// Starts and ends in two pairs of columns under words, strings by number or word, a whole address
+/// in a column of universes, and a channel over all: 5,633 is 11 universes of 512 and one.
 #[test]
 fn ends_in_a_second_pair_of_columns() {
     let import = imported(
@@ -323,8 +325,8 @@ fn ends_in_a_second_pair_of_columns() {
     );
 }
 
-/// Short headings of a second table, whose words say another size of a universe than those above the first: channel 51,201
-/// is 100 universes of 512 and one.
+/// Short headings of a second table, whose words say another size of a universe than those above
+/// the first: channel 51,201 is 100 universes of 512 and one.
 #[test]
 fn short_headings_of_a_second_table() {
     let import = imported(

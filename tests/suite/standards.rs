@@ -1,4 +1,5 @@
-//! Facts of standards and data sheets that the compiler relies on: one test a clause, its source beside it.
+//! Facts of standards and data sheets that the compiler relies on: a test a clause, with its
+//! source.
 //!
 //! "From memory" marks what no stored text confirms; "common practice" what no text says at all.
 
@@ -16,7 +17,7 @@ fn group(universe: u32) -> Option<String> {
     input.protocol.universe_address(input.form, universe)
 }
 
-/// ANSI E1.31-2018, 9.3.1: 239.255 and the two bytes of the universe; the `sacn` crate computes it on its own.
+/// ANSI E1.31-2018, 9.3.1: 239.255 and the two bytes of the universe; the `sacn` crate agrees.
 #[test]
 fn e131_multicast_groups() {
     for (universe, expected) in
@@ -31,7 +32,7 @@ fn e131_multicast_groups() {
     }
 }
 
-/// ANSI E1.31-2018, 6.2.7 and 9.1.1: data universes are 1 to 63,999; the `sacn` crate refuses the same ones.
+/// ANSI E1.31-2018, 6.2.7, 9.1.1: data universes are 1 to 63,999; `sacn` refuses the same ones.
 #[test]
 fn e131_range() {
     let range = input("e131").universes();
@@ -40,7 +41,7 @@ fn e131_range() {
         assert_eq!(range.contains(&universe), theirs, "universe {universe}");
         assert_eq!(group(universe).is_some(), theirs, "universe {universe}");
     }
-    // 64214 is for discovery (9.1.1, Appendix A) and never holds levels, though it has a group of its own.
+    // 64214 is for discovery (9.1.1, Appendix A) and never holds levels, though it has a group.
     let discovery = sacn::packet::universe_to_ipv4_multicast_addr(64_214).unwrap();
     assert_eq!(discovery.as_socket_ipv4().unwrap().ip().to_string(), "239.255.250.214");
     assert!(!range.contains(&64_214) && group(64_214).is_none());
@@ -77,8 +78,8 @@ fn artnet_port_addresses() {
     assert_eq!(address(&from_zero, 32_769), None);
 }
 
-/// Distributed Display Protocol: offsets count bytes from the device's own first channel, so RGB node 481 lies
-/// at 1440, the first byte of its second packet.
+/// Distributed Display Protocol: offsets count bytes from the device's own first channel, so RGB
+/// node 481 lies at 1440, the first byte of its second packet.
 #[test]
 fn ddp_offsets() {
     let ddp = input("ddp");
@@ -87,8 +88,9 @@ fn ddp_offsets() {
     assert_eq!(ddp.protocol.universe_address(ddp.form, 1), None);
 }
 
-/// Distributed Display Protocol, its own table: RGB nodes at 45 frames a second on 100 Mbit/s (67,340 by E1.31, 79,542
-/// by Art-Net, 87,950 by DDP) and the share of the wire that is data (72.7, 85.9 and 94.9 %, cut off, not rounded).
+/// Distributed Display Protocol, its own table: RGB nodes at 45 frames a second on 100 Mbit/s
+/// (67,340 by E1.31, 79,542 by Art-Net, 87,950 by DDP) and the share of data (72.7, 85.9, 94.9 %,
+/// cut off).
 #[test]
 fn load_of_the_wire() {
     let bits = |words: &str, slots: &[u32]| {
@@ -140,7 +142,7 @@ fn place(table: &Value, string: usize) -> [u64; 4] {
         .unwrap()
 }
 
-/// 512 / 3: 170 whole RGB nodes in a universe, 510 slots, two left over (the usual statement in manuals).
+/// 512 / 3: 170 whole RGB nodes in a universe, 510 slots, two left over (as manuals usually say).
 #[test]
 fn rgb_nodes_whole_in_a_universe() {
     let one = display("whole nodes", "RGB", "string 170 nodes", "wire c.1: p");
@@ -169,7 +171,8 @@ fn four_hundred_nodes_kept_whole() {
     assert_eq!(used, [510, 510, 180]);
 }
 
-/// 400 RGB nodes packed: the last universe uses 176 slots, and node 171 lies on 511, 512 and the next 1. Derived.
+/// 400 RGB nodes packed: the last universe uses 176 slots; node 171 has 511, 512 and the next 1.
+/// Derived.
 #[test]
 fn four_hundred_nodes_packed() {
     let table = display("", "RGB", "string 170 nodes; string 230 nodes", "wire c.1: p");
@@ -179,8 +182,8 @@ fn four_hundred_nodes_packed() {
     assert_eq!(place(&node_171, 1), [1, 511, 2, 1]);
 }
 
-/// DIN SPEC 15801 counts addresses absolutely too: 1, 512, 513 and 1025 are 1.1, 1.512, 2.1 and 3.1, and
-/// "45.17" is universe 45, slot 17.
+/// DIN SPEC 15801 counts addresses absolutely too: 1, 512, 513 and 1025 are 1.1, 1.512, 2.1 and
+/// 3.1, and "45.17" is universe 45, slot 17.
 #[test]
 fn absolute_channels() {
     for (channel, universe, slot) in
@@ -236,8 +239,8 @@ fn limit(chip: &str, colour: &str, rate: u32) -> u64 {
     table["ports"][0]["limit"].as_u64().unwrap()
 }
 
-/// Data sheets of the chips: `floor((1 s / rate - latch) / (bits * bit time))`, in whole nanoseconds. Several
-/// cells are exact divisions, at which floating point is one node short.
+/// Data sheets of the chips: `floor((1 s / rate - latch) / (bits * bit time))`, in whole
+/// nanoseconds. Several cells are exact divisions, at which floating point is one node short.
 #[test]
 fn nodes_in_a_frame() {
     let table = [
@@ -280,7 +283,8 @@ fn nodes_in_a_frame() {
     assert_eq!(limit("early", "RGB", 20), 1_665);
 }
 
-/// 680 RGB nodes and 300 us of latch take 20.7 ms, so 48.3 frames a second: lawful at 48 Hz, not at 49. Derived.
+/// 680 RGB nodes and 300 us of latch take 20.7 ms, so 48.3 frames a second: lawful at 48 Hz, not at
+/// 49. Derived.
 #[test]
 fn six_hundred_and_eighty_nodes() {
     let display = |rate: u32| {
@@ -294,7 +298,7 @@ fn six_hundred_and_eighty_nodes() {
     assert_eq!(check::codes(&check::one(&display(49)).findings), ["port/time"]);
 }
 
-/// 800 kbit/s and 24 bits are 33,333 nodes a second: at 1 Hz, without a latch, that many fit one frame.
+/// 800 kbit/s and 24 bits are 33,333 nodes a second: as many fit a frame at 1 Hz without a latch.
 #[test]
 fn nodes_in_a_second() {
     let table = table(
@@ -305,8 +309,8 @@ fn nodes_in_a_second() {
     assert_eq!(table["ports"][0]["limit"], 33_333);
 }
 
-/// DMX512-A: 44 us a slot with its START code, 92 us of break, 12 us after it, never under 1204 us: 512 slots
-/// repeat at 44.10 Hz at most, so 44 Hz passes and 45 Hz does not.
+/// DMX512-A: 44 us a slot with its START code, 92 us of break, 12 us after it, never under 1204 us:
+/// 512 slots repeat at 44.10 Hz at most, so 44 Hz passes and 45 Hz does not.
 #[test]
 fn dmx_refresh() {
     let display = |rate: u32, slots: u32| {
@@ -322,8 +326,9 @@ fn dmx_refresh() {
     assert_eq!(check::codes(&check::one(&display(831, 24)).findings), ["port/time"]);
 }
 
-/// DMX512-A: break 92 us, mark 12 us, 44 us a slot and for the START code, 1204 us at least. A manual that counts with
-/// the figures of 1990 (88 and 8 us) gives 1196 us for 24 slots and 22,668 us for 512: eight less than ours.
+/// DMX512-A: break 92 us, mark 12 us, 44 us a slot and for the START code, 1204 us at least. A
+/// manual that counts with the figures of 1990 (88 and 8 us) gives 1196 us for 24 slots and 22,668
+/// us for 512: eight less than ours.
 #[test]
 fn dmx_packets() {
     for (slots, microseconds) in [
@@ -349,7 +354,7 @@ fn dmx_packets() {
     assert_eq!(limits::dmx_slots(60_000), 375);
 }
 
-/// Distributed Display Protocol: 1000 RGB nodes are three packets of 1440, 1440 and 120 bytes. Derived.
+/// Distributed Display Protocol: 1000 RGB nodes are packets of 1440, 1440 and 120 bytes. Derived.
 #[test]
 fn a_ddp_frame() {
     let ddp = input("ddp");
@@ -357,8 +362,8 @@ fn a_ddp_frame() {
     assert_eq!(ddp.protocol.wire_bits(&[512, 512, 512, 512, 512, 440]), 8 * (3_000 + 3 * 76));
 }
 
-/// A dense cone of 32 strands of 28 nodes. Common practice, no source: 896 nodes hang as 2 x 448 or as 4 x 224;
-/// where strands stay whole and the tip has 50 more, as 448 and 498 on two ports.
+/// A dense cone of 32 strands of 28 nodes. Common practice, no source: 896 nodes hang as 2 x 448 or
+/// as 4 x 224; where strands stay whole and the tip has 50 more, as 448 and 498 on two ports.
 #[test]
 fn a_dense_cone() {
     let cone = |strings: &str| {
@@ -385,9 +390,9 @@ fn a_dense_cone() {
     assert_eq!(place(&whole, 1), [3, 321, 6, 128]);
 }
 
-/// ANSI E1.31-2018, 6.6.1: a universe is repeated no faster than ANSI E1.11 lets its slots repeat, unless the user has
-/// configured it: 512 slots 44 times a second, 451 slots 50 times, 375 slots 60 times. Art-Net 4, ArtDmx: to one address
-/// not faster than 512 slots repeat. Rates derived from E1.11's timing.
+/// ANSI E1.31-2018, 6.6.1: a universe repeats no faster than ANSI E1.11 lets its slots repeat,
+/// unless the user configured it: 512 slots 44 times a second, 451 slots 50, 375 slots 60 times.
+/// Art-Net 4, ArtDmx: to one address not faster than 512 slots. Rates derived from E1.11's timing.
 #[test]
 fn universes_repeat_as_dmx_does() {
     let display = |input: &str, rate: u32, slots: u32| {

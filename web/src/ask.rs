@@ -10,13 +10,13 @@ use serde::{Deserialize, Serialize};
 pub enum Ask {
     /// The body is the text of a file.
     Put { name: String },
-    /// A file is gone.
+    /// Forget a file.
     Drop { name: String },
     /// Compile the display of this main file around the lock beside it, if there is one.
     Compile { main: String },
     /// Some rows of a table.
     Rows(crate::rows::Wanted),
-    /// The display in a form: a table, a workbook, the lock, the report.
+    /// The display in a form: a table, a workbook, the lock, the report, and others.
     Make { form: String, by: Option<String> },
     /// A file as `fmt` lays it out.
     Format { name: String },
@@ -26,7 +26,7 @@ pub enum Ask {
     Explain { code: String },
     /// Why a string lies where it does.
     Why { name: String },
-    /// Hints and kinds of words within some lines of a file.
+    /// Hints and kinds of words in some lines of a file.
     Said { name: String, lines: (u32, u32) },
     /// What is known of a word.
     Hover(Place),
@@ -46,14 +46,14 @@ pub enum Ask {
     Definition(Place),
 }
 
-/// An answer before it is bytes.
+/// An answer.
 pub struct Answer {
     head: Vec<u8>,
     body: Vec<u8>,
 }
 
 impl Answer {
-    /// An answer of a head and a body.
+    /// An answer with a head and a body.
     ///
     /// # Errors
     /// That the head can't be written as JSON.
@@ -76,7 +76,7 @@ impl Answer {
     }
 }
 
-/// Answers a question. What can't be answered has `refused` in its head: why, in words.
+/// Answers a question. If it can't be answered, `refused` in the head says why.
 pub fn answer(shelf: &mut Shelf, question: &[u8]) -> Vec<u8> {
     let answer = read(question).and_then(|(ask, body)| shelf.answer(ask, body));
     let refused = |why: String| Answer {

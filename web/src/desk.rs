@@ -1,4 +1,4 @@
-//! What is open: the files of one display, and what became of them.
+//! The open files of one display, and the last compile of them.
 
 use crate::ask::{Answer, Ask};
 use crate::{edit, rows};
@@ -15,7 +15,7 @@ use tinsel::{Compiled, explain, format, graph, import, page, report, rules, usag
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, DateTime, ZipWriter};
 
-/// Columns of prose.
+/// Width of prose in columns.
 const WIDTH: usize = 76;
 
 /// The files that are open, and the last compile.
@@ -25,26 +25,26 @@ pub struct Shelf {
     desk: Desk,
 }
 
-/// What became of a display.
+/// The result of a compile.
 #[derive(Serialize)]
 struct Outcome {
     /// `2 errors, 1 warning`.
     count: String,
-    /// Whether there is no table to trust.
+    /// Whether errors leave addresses in doubt, so that there is no table.
     blocks: bool,
-    /// Whether anything found is an error.
+    /// Whether there are errors.
     errors: bool,
     /// Whether a build would leave the lock as it is.
     stands: bool,
-    /// What a build would do with the strings; `None` where there is no lock.
+    /// What a build would change; `None` where there is no lock.
     build: Option<Build>,
     /// How many strings have an address.
     strings: usize,
-    /// Every file that the display is made of.
+    /// Every file of the display.
     files: Vec<String>,
 }
 
-/// What a build does with the strings of a display.
+/// How many strings a build keeps, adds, moves and frees.
 #[derive(Serialize)]
 struct Build {
     kept: usize,
@@ -101,7 +101,7 @@ impl Shelf {
         Some(Loaded { identity: name.to_owned(), name: name.to_owned(), bytes })
     }
 
-    /// Compiles; the body of the answer is the findings as JSON, as `check --format json` prints them.
+    /// Compiles. The body of the answer has the findings as `check --format json` prints them.
     fn compile(&mut self, main: &str) -> Result<Answer, String> {
         let text = self.loaded(main).ok_or("there is no such file")?;
         let lock = self.loaded(&lock_of(main));
@@ -132,7 +132,7 @@ impl Shelf {
         self.desk.compiled().ok_or_else(|| "nothing is compiled yet".to_owned())
     }
 
-    /// The last compile, where it left a table to trust.
+    /// The last compile, unless errors leave addresses in doubt.
     fn with_table(&self) -> Result<&Compiled, String> {
         let compiled = self.compiled()?;
         if compiled.blocks() {
@@ -166,7 +166,7 @@ impl Shelf {
         }
     }
 
-    /// All open files as one; the same files give the same bytes.
+    /// All open files in one archive; the same files give the same bytes.
     fn zip(&self) -> zip::result::ZipResult<Vec<u8>> {
         let options = SimpleFileOptions::default()
             .compression_method(CompressionMethod::Deflated)

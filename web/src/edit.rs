@@ -1,6 +1,6 @@
-//! What an editor asks of the core: hints, colours, hover, completion, names, changes.
+//! Answers for the page's editor: hints, colours, hover, completion, names, changes.
 //!
-//! Places are lines and UTF-16 units from 0, as the page's editor counts them.
+//! Places are lines and UTF-16 units from 0, as that editor counts them.
 
 use serde::{Deserialize, Serialize};
 use tinsel::diagnostic::Edit;
@@ -20,7 +20,7 @@ pub struct Place {
     at: At,
 }
 
-/// A stretch of a file that is changed.
+/// A stretch of a file and its new text.
 #[derive(Serialize)]
 pub struct Change {
     file: String,
@@ -37,7 +37,7 @@ pub struct Stretch {
     to: At,
 }
 
-/// What is shown within the text.
+/// What is shown within some lines.
 #[derive(Serialize)]
 pub struct Said {
     hints: Vec<Hint>,
@@ -64,7 +64,7 @@ pub struct Hover {
 /// What may be written at a place.
 #[derive(Serialize)]
 pub struct Offers {
-    /// Where the word begins that stands before the place.
+    /// Where the word before the place begins.
     from: At,
     items: Vec<Item>,
 }
@@ -117,7 +117,7 @@ fn changes(desk: &Desk, edits: &[Edit]) -> Vec<Change> {
 /// What is shown within some lines of a file.
 ///
 /// # Errors
-/// That the file is not part of the display.
+/// If the file is not part of the display.
 pub fn said(desk: &Desk, name: &str, (first, last): (u32, u32)) -> Result<Said, String> {
     let file = file(desk, name)?;
     let lines = Lines::of(&file.text);
@@ -138,7 +138,7 @@ pub fn said(desk: &Desk, name: &str, (first, last): (u32, u32)) -> Result<Said, 
         let end = one.whole.start.saturating_add(length as u32);
         (Span::new(one.whole.start, end), "keyword")
     }));
-    // Neither runs over the end of its line, so whole lines can be read by themselves.
+    // No comment or text goes over the end of its line, so these lines can be read alone.
     let part = file.text.get(shown.clone()).unwrap_or_default();
     tokens.extend(Tokens::of(part).filter_map(|token| {
         let kind = match token.kind {
@@ -173,7 +173,7 @@ pub fn said(desk: &Desk, name: &str, (first, last): (u32, u32)) -> Result<Said, 
 /// What is known of the word at a place; `None` where nothing is.
 ///
 /// # Errors
-/// That the file is not part of the display; so for all of these.
+/// If the file is not part of the display.
 pub fn hovered(desk: &Desk, place: &Place) -> Result<Option<Hover>, String> {
     let (file, offset) = found(desk, place)?;
     Ok(hover::hover(desk, offset).map(|hover| {
@@ -198,16 +198,16 @@ pub fn offers(desk: &Desk, place: &Place) -> Result<Offers, String> {
     })
 }
 
-/// The name at a place that can be renamed.
+/// The name at a place, if it can be renamed.
 ///
 /// # Errors
-/// Why there is none.
+/// Why it can't.
 pub fn name(desk: &Desk, place: &Place) -> Result<String, String> {
     let (_, offset) = found(desk, place)?;
     Ok(desk.text(rename::target(desk, offset)?.at).to_owned())
 }
 
-/// The changes that give a name another one.
+/// The changes that rename the name at a place.
 ///
 /// # Errors
 /// Why it can't have that name.
@@ -216,7 +216,7 @@ pub fn renamed(desk: &Desk, place: &Place, to: &str) -> Result<Vec<Change>, Stri
     Ok(changes(desk, &rename::rename(desk, offset, to)?))
 }
 
-/// What is offered at a place.
+/// The changes that are offered at a place.
 ///
 /// # Errors
 /// See [`hovered`].

@@ -1,8 +1,9 @@
-//! The compiler behind the page: bytes go in, bytes come out.
+//! The compiler as the page calls it: bytes go in, bytes come out.
 //!
-//! A message is four bytes with the length of its head (little endian), the head (JSON), then a body of any bytes. The
-//! page writes a question where [`room`] says, calls [`answer`] and reads the answer from [`said`]. What was opened stays
-//! between questions. Nothing here reads a file, a clock or the network.
+//! A message is the length of its head in four bytes (little endian), the head (JSON), and a body
+//! of any bytes. The page writes a question at the address that [`room`] gives, calls [`answer`]
+//! and reads the answer at [`said`]. Open files are kept between questions. Nothing here reads a
+//! file, a clock or the network.
 
 mod ask;
 mod desk;
@@ -17,7 +18,8 @@ thread_local! {
     static SHELF: RefCell<desk::Shelf> = RefCell::new(desk::Shelf::default());
 }
 
-/// Makes room for a question of `length` bytes and gives its address. It is valid until the next call of [`answer`].
+/// The address of a new buffer for a question of `length` bytes. It is valid until the next call of
+/// [`room`] or [`answer`].
 #[unsafe(no_mangle)]
 pub extern "C" fn room(length: usize) -> *mut u8 {
     QUESTION.with_borrow_mut(|question| {
@@ -26,7 +28,7 @@ pub extern "C" fn room(length: usize) -> *mut u8 {
     })
 }
 
-/// Answers the question that stands in the room, and gives the length of the answer in bytes.
+/// Answers the question in the buffer of [`room`] and returns the length of the answer in bytes.
 #[unsafe(no_mangle)]
 pub extern "C" fn answer() -> usize {
     let question = QUESTION.take();

@@ -1,4 +1,4 @@
-//! A stretch of a table: the rows that a page shows at a time.
+//! The rows of a table that the page shows at a time.
 
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -10,13 +10,13 @@ use tinsel::table::Cell;
 /// Which rows are wanted.
 #[derive(Deserialize)]
 pub struct Wanted {
-    /// The table: `string`, `port`, `universe`, `controller`.
+    /// The table, by a word of [`BY`]; `None` for the first.
     by: Option<String>,
     /// Part of a name, an address such as `12/307`, a channel; empty for all rows.
     like: String,
-    /// The first of those that match, from 0.
+    /// The first row wanted of those that match, from 0.
     from: usize,
-    /// The most rows.
+    /// The most rows wanted.
     most: usize,
 }
 
@@ -34,7 +34,7 @@ enum Like {
     All,
     /// In lower case.
     Name(String),
-    /// A channel from 1, with its universe and how it was written.
+    /// A channel from 1, its universe, and the text that was searched for.
     Channel(u64, u64, String),
 }
 
@@ -78,7 +78,7 @@ impl Like {
                 within(cell("start_channel"), cell("end_channel"), channel)
                     || within(cell("first_channel"), cell("last_channel"), channel)
                     || cell("universe") == Some(*universe)
-                    // Only a row without channels is asked for its universes.
+                    // Rows with channels are decided by those, not by their universes.
                     || cell("first_channel").is_none()
                         && within(cell("first_universe"), cell("last_universe"), universe)
                     || named(text)
@@ -113,7 +113,7 @@ impl Sheet for Collector<'_> {
 
     fn end(&mut self) -> io::Result<()> {
         let row = std::mem::take(&mut self.row);
-        // The headings end with a row without cells.
+        // The end of the headings comes here too, with no cells.
         if row.is_empty() {
             return Ok(());
         }
@@ -128,7 +128,7 @@ impl Sheet for Collector<'_> {
     }
 }
 
-/// The rows that are wanted, of a display with so many slots in a universe.
+/// The wanted rows of a display with `slots` slots in a universe.
 ///
 /// # Errors
 /// That there is no such table.

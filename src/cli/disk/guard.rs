@@ -1,5 +1,5 @@
-//! One build at a time in a folder: whoever writes holds its guard, and the system frees it when
-//! its holder ends, however that was.
+//! One build at a time in a folder: a build holds the folder's guard. The system frees it when the
+//! process ends, for whatever reason.
 
 use super::reason;
 use std::fs::{File, TryLockError};
@@ -8,13 +8,13 @@ use std::path::Path;
 
 /// The right to write in a folder, until it is dropped.
 pub struct Guard {
-    /// Held open; `None` where there are no locks.
+    /// Open while the guard is held; `None` where the system has no locks.
     _held: Option<File>,
 }
 
 impl Guard {
-    /// Takes the guard of a display's folder. Another build is waited for, which `tell` says; where
-    /// the system has no locks, `tell` says that too, and nothing is held.
+    /// Takes the guard of a display's folder. If another build holds it, it waits and says so
+    /// through `tell`. Where the folder can't be locked, it says so and holds nothing.
     pub fn take(folder: &Path, tell: &dyn Fn(&str)) -> Self {
         let held = open(folder).and_then(|file| match file.try_lock() {
             Ok(()) => Ok(file),
@@ -34,8 +34,8 @@ impl Guard {
     }
 }
 
-/// What is locked: the folder itself, which leaves no file behind; a folder that can't be opened
-/// has a file for it.
+/// Opens what is locked: the folder itself, so that no file is left over; on systems that can't
+/// open folders, a file in it.
 fn open(folder: &Path) -> io::Result<File> {
     if cfg!(unix) {
         return File::open(folder);

@@ -1,8 +1,8 @@
-//! Writing a file whole or not at all: whatever happens on the way, the old one stays as it was.
+//! Writing a file whole or not at all: if anything fails, the old file stays as it was.
 //!
-//! The bytes go into a temporary file of the same folder, which is synced and then takes the old
-//! one's name; the folder is synced last. A temporary file is locked as long as its writer lives,
-//! so whoever finds one that nobody holds knows that its writer was killed, and takes it away.
+//! The bytes go into a temporary file in the same folder, which is synced and then renamed over the
+//! old one; the folder is synced last. A temporary file is locked as long as its writer runs. One
+//! that is not locked was left by a killed writer and is removed.
 
 use super::{reason, shown};
 use std::ffi::OsStr;
@@ -10,17 +10,18 @@ use std::fs::{self, File, Metadata, OpenOptions, TryLockError};
 use std::io::{self, ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
-/// Names of temporary files, short whatever the file's own name is.
+/// How names of temporary files begin and end; they are short, whatever the file's own name is.
 const HEAD: &str = ".tinsel.";
 const TAIL: &str = ".tmp";
-/// A temporary file may be taken for one left behind while it is being made; then it is made again.
+/// A new temporary file may be removed by another writer before it is locked; then it is made
+/// again.
 const ATTEMPTS: u32 = 8;
 /// At most this many links are followed.
 const MOST_LINKS: u32 = 40;
 
-/// Writes a file so that at any moment either the old or the new one is there, whole. A link is
-/// followed and stays, the mode is kept, and a file that holds these bytes already is left alone.
-/// Says whether it was written.
+/// Writes a file so that at any moment either the whole old or the whole new one is there. A link
+/// is followed and stays, and the mode is kept. Returns `false`, and writes nothing, where the file
+/// has these bytes already.
 ///
 /// # Errors
 /// Why it can't be written, in words, with the path; the old file is then as it was.
@@ -38,7 +39,7 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<bool, String> {
         if old.len() == bytes.len() as u64 && fs::read(&target).is_ok_and(|there| there == bytes) {
             return Ok(false);
         }
-        // Taking its name would pass over what its owner asked for.
+        // Renaming over it would work, but its owner wants it not to change.
         if old.permissions().readonly() {
             return Err(refuse("it is marked read-only".to_owned()));
         }
@@ -55,13 +56,14 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<bool, String> {
     Err(refuse("other programs keep writing it".to_owned()))
 }
 
-/// Takes away a file that was just written, where another that belongs to it could not be.
+/// Removes a file that was just written, since another file that belongs to it could not be
+/// written.
 pub fn take_back(path: &Path) {
-    // That this fails too changes nothing: what stopped the writing was reported.
+    // A failure here needs no report: the caller reports why the other file failed.
     let _ = fs::remove_file(path);
 }
 
-/// Takes away what killed writers left beside a file, whether or not it is to be written again.
+/// Removes what killed writers left in the folder of a file.
 pub fn tidy(path: &Path) {
     if let Ok(target) = followed(path) {
         sweep(folder_of(&target));
@@ -75,7 +77,7 @@ fn folder_of(path: &Path) -> &Path {
     }
 }
 
-/// Where a path leads in the end; the last link may point at nothing yet.
+/// Where a path leads through its links; the last target need not exist.
 fn followed(path: &Path) -> io::Result<PathBuf> {
     let mut at = path.to_owned();
     for _ in 0..MOST_LINKS {
@@ -87,7 +89,8 @@ fn followed(path: &Path) -> io::Result<PathBuf> {
     Err(io::Error::other("its links lead nowhere"))
 }
 
-/// Takes away what killed writers left in a folder. That it can't is no reason not to write.
+/// Removes what killed writers left in a folder. Failures are ignored: they do not stop the
+/// writing.
 fn sweep(folder: &Path) {
     let Ok(entries) = folder.read_dir() else {
         return;
@@ -99,7 +102,7 @@ fn sweep(folder: &Path) {
         if !regular || !name.to_str().is_some_and(ours) {
             continue;
         }
-        // Nobody's, if it can be locked.
+        // If it can be locked, its writer is gone.
         if let Ok(left) = File::open(entry.path())
             && left.try_lock().is_ok()
         {
@@ -129,7 +132,7 @@ fn replace(
 fn fill(file: &mut File, old: Option<&Metadata>, bytes: &[u8]) -> io::Result<()> {
     match file.try_lock() {
         Err(TryLockError::WouldBlock) => return Err(ErrorKind::NotFound.into()),
-        // Where there are no locks, nothing is swept either.
+        // Where files can't be locked, `sweep` removes none either.
         Ok(()) | Err(TryLockError::Error(_)) => {}
     }
     file.write_all(bytes)?;
@@ -139,19 +142,18 @@ fn fill(file: &mut File, old: Option<&Metadata>, bytes: &[u8]) -> io::Result<()>
     file.sync_all()
 }
 
-/// Whether a temporary file was in the way, or was taken for one left behind.
+/// Whether a temporary file was in the way, or another writer removed ours.
 fn again(error: &io::Error) -> bool {
     matches!(error.kind(), ErrorKind::AlreadyExists | ErrorKind::NotFound)
 }
 
-/// Makes sure that the new name is on the disk too.
+/// Syncs the folder, so that the new name is on the disk too.
 fn sync_folder(folder: &Path) -> io::Result<()> {
     if !cfg!(unix) {
         return Ok(());
     }
     match File::open(folder).and_then(|folder| folder.sync_all()) {
-        // Some file systems can't sync a folder, and it may be one that can be written but not
-        // read.
+        // Some file systems can't sync a folder, and some folders can be written but not read.
         Err(error)
             if matches!(
                 error.kind(),
@@ -176,7 +178,7 @@ fn writing(error: &io::Error) -> String {
     }
 }
 
-/// Makes a folder, and those above it, unless it is there.
+/// Makes a folder, and those above it, where they are missing.
 ///
 /// # Errors
 /// Why it can't be made, in words, with the path.
@@ -192,7 +194,7 @@ pub fn create_folder(path: &Path) -> Result<(), String> {
     })
 }
 
-/// Whether two paths lead to one file, which need not be there yet.
+/// Whether two paths lead to one file, which need not exist yet.
 pub fn same_file(one: &Path, other: &Path) -> bool {
     let real = |path: &Path| -> Option<PathBuf> {
         let path = followed(path).ok()?;

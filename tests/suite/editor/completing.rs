@@ -6,7 +6,7 @@ use tinsel::editor::completion;
 use tinsel::format::tokens::{Kind, Tokens};
 use tinsel::resolve::uses::Role;
 
-/// The places of words that can be offered, by text: no number, no text in quotes, no name that is being declared.
+/// By text: the places of words that can be offered, so no number, quoted text or declared name.
 fn words(texts: &Texts) -> Vec<(String, usize, String)> {
     let desk = texts.desk();
     let declared = |at: u32| {

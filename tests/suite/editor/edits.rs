@@ -150,7 +150,7 @@ fn answers_after_an_edit_are_those_of_a_full_compile() {
     }
 }
 
-/// What lies where a text of the display lay, a lock or no text at all, does not stand for it when it comes back.
+/// A text that goes and comes back is read again, with a lock at its old offsets in between or not.
 #[test]
 fn a_text_that_was_gone_comes_back_whole() {
     let fresh = Texts::example("examples/veteran/yard.tinsel");
@@ -167,8 +167,9 @@ fn a_text_that_was_gone_comes_back_whole() {
     }
 }
 
-/// A controller whose text stays is read as a full compile reads it, though other texts change: chips that a later setting of
-/// its ports replaces, words that become names, the order of chips and circuits, `stock`, too many ports, many findings.
+/// A controller whose text stays is read as in a full compile, though other texts change: chips
+/// that a later setting of its ports replaces, words that become names, the order of chips and
+/// circuits, `stock`, too many ports, many findings.
 #[test]
 fn controllers_that_stay_name_what_they_named() {
     let pier = "controller pier { host 10.0.0.7; ports 1..4 { chip slow }; ports 1..4 { chip ws2811 } }\n\
@@ -233,7 +234,8 @@ fn hung(compiled: &Compiled) -> Vec<String> {
     model.lines.iter().map(line).collect()
 }
 
-/// A wire whose text stays hangs what a full compile hangs there, though what it names, or what else names that, changes.
+/// A wire whose text stays hangs what a full compile hangs, though the things that it names change,
+/// or other references to them.
 #[test]
 fn wires_that_stay_hang_what_they_hung() {
     let boxes = "controller pier { host 10.0.0.7; ports 1..6 { chip ws2811; nodes at most 600 } }\n\
@@ -298,8 +300,8 @@ fn wires_that_stay_hang_what_they_hung() {
     }
 }
 
-/// What a wire hung on another port, or of another string, is not hung again: on a controller that is like one after it, and
-/// where a `split` is tried with more strings than it gets.
+/// What a wire hung on another port, or of another string, is not used again: on a controller that
+/// is `like` a later one, and where a `split` is tried with more strings than it gets.
 #[test]
 fn wires_that_stay_do_not_hang_what_is_gone() {
     let node = "node dot { chip ws2811; colour RGB; volts 12 V }\n";

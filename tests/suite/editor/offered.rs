@@ -1,5 +1,5 @@
-//! What the editor offers does what it says: the fixes that findings carry, and the actions at every name, on every
-//! display that the rules are tested with.
+//! What the editor offers does what it says: the fixes that findings carry, and the actions at
+//! every name, on every display that the rules are tested with.
 
 use super::{Texts, errors, places_by_name};
 use crate::check;
@@ -11,7 +11,7 @@ use tinsel::editor::actions;
 use tinsel::rules::{self, Page};
 use tinsel::source::Span;
 
-/// The display of the page of each rule, and every small one under `tests/diagnostics/`, with its name.
+/// The display of each rule's page, and every small one under `tests/diagnostics/`, by name.
 fn displays() -> impl Iterator<Item = (String, Texts)> {
     let small = |texts: &[(String, String)]| texts.iter().all(|(_, text)| text.len() < 10_000);
     let pages = rules::ALL.iter().map(|rule| {
@@ -83,22 +83,22 @@ fn strings(compiled: &Compiled) -> BTreeMap<String, (u32, u32, bool)> {
     all.collect()
 }
 
-/// Whether a display is after an action what the title of that says.
+/// Whether a display after an action is as the title of the action says.
 fn is_as_said(fix: &Fix, before: &Compiled, after: &Compiled) -> bool {
     let table = |one: &Compiled| check::form(one, "json");
     match fix.title.split(' ').next() {
-        // Nothing but the text is another.
+        // Nothing changes but the text.
         Some("name") => before.blocks() || table(before) == table(after),
         Some("write") if fix.title.starts_with("write it as") => strings(before) == strings(after),
         Some("write") => places_by_name(before) == places_by_name(after),
-        // Where there is no table, something has no place before and after.
+        // Where there is no table, something has no place before and none after.
         Some("move" | "split") => before.blocks() || strings(before) == strings(after),
         _ => false,
     }
 }
 
-/// Each action at each name: it does what it says and brings no error. `ACTIONS=all` tries every display, else every
-/// second is tried.
+/// Each action at each name: it does what it says and brings no error. `ACTIONS=all` tries every
+/// display, else every second is tried.
 #[test]
 fn each_action_at_each_name_does_what_it_says() {
     let step = if std::env::var("ACTIONS").is_ok() { 1 } else { 2 };

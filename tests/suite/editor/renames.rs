@@ -22,7 +22,7 @@ fn a_rename_of_any_name_of_any_example_moves_nothing() {
         let declared = desk.uses().names.iter().filter(|one| one.role == Role::Declares);
         let mut own_kinds = BTreeSet::new();
         for (number, one) in declared.enumerate() {
-            // Of the large one each third name, and one of each kind.
+            // Of the large display every third name, and one of each kind.
             if !own_kinds.insert(one.kind.word()) && main.contains("veteran") && number % 3 > 0 {
                 continue;
             }
@@ -38,7 +38,7 @@ fn a_rename_of_any_name_of_any_example_moves_nothing() {
             assert_eq!(places(&compiled), places(&before), "{about}");
             let moves = compiled.plan.past.as_ref().map_or(0, |past| past.moves.len());
             assert_eq!(moves, 0, "{about}");
-            // The build after it has nothing to do, and the words of the display are the same but for the name.
+            // The build after it has nothing to do, and only the name differs in the display.
             after.lock = Some(compiled.next_lock());
             assert!(after.compiled().lock_stands(), "{about}");
             // Back again: every letter is what it was.
@@ -75,7 +75,7 @@ const SHED: &str = "node n { chip ws2811; colour RGB }\ncontroller c { ports 1..
                     prop a { node n; string 30 nodes }\nprop b * 2 { node n; string 20 nodes }\n\
                     wire c.1: a\nwire c.2: b\n";
 
-/// A chain of renames is one; back again is none.
+/// A chain of renames becomes one `renamed`; a rename back leaves none.
 #[test]
 fn renames_fold() {
     let mut texts = Texts::one(SHED);

@@ -96,7 +96,8 @@ impl Yard {
         text
     }
 
-    /// One edit as people make them; what it was. With spare room only edits that fit into it are made.
+    /// Makes one edit as people do and returns its kind. With spare room, only edits that fit into
+    /// it.
     pub fn edit(&mut self, lot: &mut Lot) -> String {
         self.renamed = None;
         let used: Vec<usize> =
@@ -161,8 +162,8 @@ impl Yard {
         }
     }
 
-    /// Slots that a plain way of keeping moves: ports that are as they were stay; each other port takes the place at which
-    /// it keeps most beside those, and moves whole where there is none.
+    /// Slots that a plain way of keeping moves: ports that are as they were stay; each other port
+    /// takes the place at which it keeps most beside those, and moves whole where there is none.
     pub fn bound(&self, lock: &Lock) -> u64 {
         let old = |prop: &Prop| {
             let name = match &self.renamed {
@@ -171,7 +172,7 @@ impl Yard {
             };
             lock.row(name).map(|row| (row.start, row.slots))
         };
-        // By port: the places at which something stays, with what does, and all that was there before.
+        // By port: places at which something stays, with what stays, and all that was there before.
         let mut taken: Vec<(u64, u64)> = Vec::new();
         let mut changed = Vec::new();
         for props in self.ports.iter().filter(|props| !props.is_empty()) {

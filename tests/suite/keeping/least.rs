@@ -1,4 +1,4 @@
-//! Small displays with a lock, and the fewest slots that can move, found by trying every place of every unit.
+//! Small displays with a lock. The fewest slots that can move, by trying every place of every unit.
 
 use super::edits::Lot;
 use std::fmt::Write as _;
@@ -210,7 +210,7 @@ impl Case {
             }
         }
         let mut best = None;
-        // Universes that the first controller says it has are nobody else's.
+        // No other controller gets the universes that the first one declares.
         let own = self.controllers.first().and_then(|one| one.last);
         let own = own.map_or(0, |last| last * SLOTS);
         try_all(&units, own, &mut Vec::new(), 0, &mut best);

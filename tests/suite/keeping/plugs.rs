@@ -1,5 +1,5 @@
-//! Small displays whose ports the compiler picks, with a lock and one edit: the fewest strings that change their port, and
-//! of those ways the fewest slots that move, found by trying every port, every order on a port and every start.
+//! Small displays whose ports the compiler picks, with a lock and one edit. The fewest strings that
+//! change their port, then the fewest slots that move, by trying every port, order and start.
 
 use super::edits::Lot;
 use std::collections::BTreeMap;
@@ -299,7 +299,7 @@ impl Case {
         rows.collect()
     }
 
-    /// What became of the strings of a lock in another: how many changed their port, how many slots moved.
+    /// From one lock to another: how many strings changed their port, and how many slots moved.
     pub fn moved(&self, before: &Lock, now: &Lock) -> (usize, u64) {
         let now = self.olds(now);
         let mut sum = (0, 0);
@@ -333,8 +333,8 @@ impl Case {
         lines
     }
 
-    /// The fewest strings that change their port and, of the ways that do with so few, the fewest slots that move; `None`
-    /// where nothing is lawful.
+    /// The fewest strings that change their port and, of the ways that do with so few, the fewest
+    /// slots that move; `None` where nothing is lawful.
     pub fn least(&self, lock: &Lock) -> Option<(usize, u64)> {
         let olds = self.olds(lock);
         let lines = self.lines(&olds);
@@ -461,7 +461,7 @@ impl Case {
         self.lay(&units, olds, &mut Vec::new(), &mut Vec::new(), 0, best);
     }
 
-    /// Every choice of what stays where it lay, what moves the least first; what is left lies anywhere.
+    /// Every choice of what stays where it lay, the least moves first; the rest lies anywhere.
     fn lay(
         &self,
         units: &[Unit<'_>],
@@ -526,7 +526,7 @@ impl Case {
         start >= first && start + size <= end
     }
 
-    /// Whether what is free finds a place: in any order, each as far left as anything lets it.
+    /// Whether the free units find places: in any order, each at its first free place.
     fn fill(&self, free: &[(usize, u64)], laid: &mut Vec<(usize, u64, u64)>) -> bool {
         if free.is_empty() {
             return true;

@@ -1,5 +1,5 @@
-//! Holds the engine against a slow decider that shares nothing with it but the data types: every port for every
-//! line, on small random instances, those without room among them; and against first fit and best fit decreasing.
+//! Checks the engine against a slow decider that shares only the data types: every port for every
+//! line, on small random instances, some without room. Also against first and best fit decreasing.
 
 use super::{check, port, site};
 use tinsel::allocate::pack::{Group, Instance, Load, Order, Room, budget, clashes, seek};
@@ -9,7 +9,7 @@ fn cases(few: u64) -> u64 {
     std::env::var("PLACEMENT_CASES").ok().and_then(|count| count.parse().ok()).unwrap_or(few)
 }
 
-/// A linear congruential generator, so that the instances do not depend on the engine's own source of chance.
+/// A linear congruential generator, so that instances do not depend on the engine's own generator.
 struct Dice(u64);
 
 impl Dice {
@@ -28,7 +28,7 @@ impl Dice {
     }
 }
 
-/// Up to three sites of up to three ports, two kinds, fuses, limits, ports in use, up to five groups.
+/// Up to three sites of three ports, two kinds, fuses, limits, ports in use, up to five groups.
 fn small(seed: u64) -> Instance {
     let mut dice = Dice::new(seed);
     let mut instance = Instance { kinds: vec![0, 1], ..Instance::default() };

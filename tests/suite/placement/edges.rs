@@ -1,4 +1,4 @@
-//! Borders: nothing to place, numbers at the end of their range, hardly any steps, each cause of having no room.
+//! Edge cases: nothing to place, largest numbers, hardly any steps, each cause of no room.
 
 use super::{check, port, room, site};
 use tinsel::allocate::pack::{Cause, Group, Instance, Load, NoRoom, Order, Room, clashes, seek};
@@ -11,7 +11,7 @@ fn group(sizes: &[u64]) -> Group {
     Group { lines: sizes.iter().map(line).collect(), lead: Vec::new() }
 }
 
-/// Sites of so many ports with so much room, each accepting class 0 and, apart from it, class 1.
+/// Sites with some ports and room; each port accepts class 0 or class 1, not both together.
 fn yard(sites: &[(u32, u64)], groups: Vec<Group>) -> Instance {
     let mut instance = Instance { kinds: vec![0, 1], groups, ..Instance::default() };
     for (index, (ports, nodes)) in sites.iter().enumerate() {
@@ -88,7 +88,7 @@ fn each_cause_is_told() {
 
 #[test]
 fn what_no_bound_proves_is_searched() {
-    // Ports of 7 and of 9 nodes hold 16, and the strings are 16; no way to cut them is lawful.
+    // Ports of 7 and 9 nodes hold 16, and the strings have 16, but no sum of strings is 7 or 9.
     let groups = [&[5][..], &[5], &[3], &[3]].map(group).to_vec();
     let instance = yard(&[(1, 7), (1, 9)], groups);
     let (none, sets) = refused(&instance);
@@ -124,7 +124,7 @@ fn side_by_side_comes_before_the_fewest_ports_unless_those_are_preferred() {
 
 #[test]
 fn each_line_counts_the_current_that_it_draws_itself() {
-    // One line of 60 at 60, one of 30 at 10: 3,900 of 4,000 behind the fuse, 90 of 400 nodes.
+    // One line of 60 at 60, one of 30 at 10: 3,900 of 4,000 on the fuse, 90 of 400 nodes.
     let mut groups = vec![group(&[60]), group(&[30])];
     groups[0].lines[0].draw = 3_600;
     groups[1].lines[0].draw = 300;
@@ -140,7 +140,7 @@ fn each_line_counts_the_current_that_it_draws_itself() {
 
 #[test]
 fn the_fewest_strings_leave_their_port() {
-    // 60 and 30 hang on the first port of 100, 40 on the second; 65 is new. 60 beside 40 leaves room for it.
+    // 60 and 30 hang on the first port of 100, 40 on the second; 65 is new and fits if 60 joins 40.
     let mut groups = [&[60][..], &[30], &[40], &[65]].map(group).to_vec();
     for (group, home) in groups.iter_mut().zip([0, 0, 1]) {
         group.lines[0].home = Some(home);

@@ -1,6 +1,7 @@
-//! Displays with a known solution, drawn by lot: several controllers, kinds of nodes, draws, fuses, receivers, dead ports,
-//! limits of universes, strings wired by hand. A checker of its own says whether a plan keeps every limit, and first-fit and
-//! best-fit decreasing say how many ports plain ways need. Nothing here is shared with the compiler.
+//! Random displays with a known solution: several controllers, kinds of nodes, draws, fuses,
+//! receivers, dead ports, limits of universes, strings wired by hand. A checker decides whether a
+//! plan keeps every limit; first-fit and best-fit decreasing show how many ports plain ways need.
+//! Nothing here is shared with the compiler.
 
 use crate::keeping::edits::Lot;
 use serde_json::Value;
@@ -70,7 +71,7 @@ struct Load {
 }
 
 impl Yard {
-    /// Draws one of about so many props.
+    /// Draws a display of about `props` props.
     pub fn draw(lot: &mut Lot, props: usize) -> Self {
         let count = 1 + lot.below(4) as usize;
         let kinds: Vec<Kind> = (0..count)
@@ -274,7 +275,7 @@ impl Yard {
         slots[self.ports[port].site] += nodes * of.slots;
     }
 
-    /// Ports in use after a plain way, props of more than one string on one controller; `None` where it finds no room.
+    /// Ports in use after a plain way, each prop on one controller; `None` where it finds no room.
     pub fn plain(&self, best: bool) -> Option<usize> {
         let mut loads = vec![Load::default(); self.ports.len()];
         let mut slots = vec![0; self.universes.len()];
@@ -316,7 +317,8 @@ impl Yard {
         Some(loads.iter().filter(|load| load.nodes > 0).count())
     }
 
-    /// What a table breaks, and the ports that it uses and the props that it tears over controllers.
+    /// Which limits a table breaks, its ports in use, and the props that it splits over
+    /// controllers.
     pub fn broken(&self, table: &Value) -> (Vec<String>, usize, usize) {
         let mut faults = Vec::new();
         let mut loads = vec![Load::default(); self.ports.len()];

@@ -70,7 +70,7 @@ impl Circuit {
         circuit
     }
 
-    /// Stations behind the first: other boxes, or receivers on ports 4 and 5, port by port.
+    /// Stations after the first: other boxes, or receivers on ports 4 and 5, port by port.
     fn others(&mut self, yard: &Yard) {
         let rest = yard.stations.get(1..).unwrap_or(&[]);
         let before: Vec<usize> = rest.iter().map(injections).collect();
@@ -165,7 +165,7 @@ impl Circuit {
         (on.plus, on.minus) = (plus, minus);
     }
 
-    /// A node behind its pitch.
+    /// A node after its pitch.
     fn node(&mut self, on: &mut On<'_>, lit: bool, whole: bool) {
         let (amps, watts, idle, pitch, gauge) = on.yard.makes[on.make];
         self.segment(on, ohms(gauge, pitch, 1_000), whole);
@@ -229,7 +229,7 @@ impl Circuit {
         }
     }
 
-    /// An injection at the start, or behind a node.
+    /// An injection at the start, or after a node.
     fn inject(&mut self, on: &mut On<'_>, prop: &Prop, (at, inject): (usize, &Inject), node: u32) {
         let last = node == prop.nodes();
         if inject.apart && !inject.before_the_cut {
@@ -326,7 +326,7 @@ struct On<'a> {
 }
 
 impl Place {
-    /// Whether it has a point behind a node.
+    /// Whether it has a point after a node.
     fn reaches(self, node: u32, nodes: u32, strand: Option<u32>) -> bool {
         match self {
             Place::End => node == nodes,

@@ -1,5 +1,5 @@
-//! Whole displays: what the worked examples come to through the language, how lines are cut and joined, and that every
-//! cure that is told cures.
+//! Whole displays: the worked examples written in the language, how lines are cut and joined, and
+//! that every offered cure helps.
 
 use crate::check::{codes, one, told};
 use std::path::Path;
@@ -55,12 +55,12 @@ fn fifty_nodes_fed_at_both_ends() {
 
 #[test]
 fn fifty_nodes_fed_in_the_middle() {
-    // The port gives data only, and the cut is behind node 25: half of the nodes hang on each side of the feed.
+    // The port gives data only, and the cut is after node 25: half of the nodes on each side.
     let text = FIFTY.replace("string 50 nodes", "string: 25 nodes -> 25 nodes");
     let text = text.replace("power pier.1..4 from shed through 0 m of 12 AWG fuse 20 A\n", "");
     let section =
         only(&format!("{text}inject arch every 25 nodes from shed through 0 m of 12 AWG\n"));
-    // Fed behind node 25 and, one pitch behind it, at node 50.
+    // Fed after node 25 and, one pitch after it, at node 50.
     assert_eq!(section.from, tinsel::loads::From::Taps);
     let first = one(&format!("{text}inject arch at node 25 from shed through 0 m of 12 AWG\n"));
     let lowest = study(&first).sections.as_slice()[0].lowest.unwrap();
@@ -188,13 +188,13 @@ power jetty.1..4 from shed through 20 m of 1.5 mm2 fuse 10 A
     assert!(compiled.findings.is_empty(), "{}", told(&compiled));
     let study = study(&compiled);
     let volts: Vec<i64> = study.sections.iter().map(|section| section.lowest.unwrap().uv).collect();
-    // IEC 60228: 13.3 ohm a kilometre, so 0.266 ohm there and back for 10 m, with 2 A of both ports.
+    // IEC 60228: 13.3 ohm a kilometre, so 0.266 ohm there and back for 10 m; 2 A of both ports.
     assert_eq!(volts, [12_000_000 - 532_000, 12_000_000 - 1_064_000, 12_000_000 - 532_000]);
     let feeds: Vec<i64> = study.feeds.iter().map(|feed| feed.ua).collect();
     assert_eq!(feeds, [2_000_000, 2_000_000]);
 }
 
-/// A display that names neither supply, fuse nor circuit has no findings about power, whatever its nodes draw.
+/// A display without supply, fuse and circuit has no findings about power, whatever its nodes draw.
 #[test]
 fn what_says_nothing_of_power_hears_nothing() {
     let compiled = one("\
@@ -206,7 +206,7 @@ wire pier.1: arch
     assert!(compiled.findings.is_empty(), "{}", told(&compiled));
 }
 
-/// A name that is not known is told once, and nothing that would only follow from it.
+/// An unknown name is reported once, and nothing that would only follow from it.
 #[test]
 fn an_unresolved_feed_is_told_once() {
     let text = FIFTY.replace("power pier.1..4 from shed", "power pier.1..4 from shad");
@@ -215,7 +215,7 @@ fn an_unresolved_feed_is_told_once() {
     assert_eq!(codes(&compiled.findings), ["name/unknown"], "{}", told(&compiled));
 }
 
-/// Power never keeps the table from anybody.
+/// Errors of power never suppress the table.
 #[test]
 fn power_blocks_nothing() {
     for rule in rules::ALL.iter().filter(|rule| rule.code.starts_with("power/")) {
@@ -223,7 +223,7 @@ fn power_blocks_nothing() {
     }
 }
 
-/// Huge lines are left out, not reckoned with.
+/// Huge lines are left out and not solved.
 #[test]
 fn huge_lines_are_left_out() {
     let text = FIFTY
@@ -259,7 +259,7 @@ fn faults(compiled: &Compiled, code: &str) -> usize {
     all.filter(|finding| finding.code == code && finding.severity == Severity::Error).count()
 }
 
-/// Each help that `power/voltage` gives, applied by itself to the display, helps its line and brings no new finding.
+/// Each help of `power/voltage`, applied alone, helps its line and brings no new finding.
 #[test]
 fn each_cure_of_a_low_voltage_cures() {
     let (mut injected, mut leads, mut levels) = (0, 0, 0);
@@ -316,8 +316,8 @@ fn each_cure_of_a_low_voltage_cures() {
     assert!(injected >= 4 && leads >= 1 && levels >= 4, "{injected} {leads} {levels}");
 }
 
-/// What is suggested for the goldens of all rules about power brings nothing new when it is pasted, and no line is under
-/// its floor after that.
+/// What is suggested for the goldens of all rules about power brings nothing new when it is pasted,
+/// and no line is under its floor after that.
 #[test]
 fn suggestions_for_goldens_are_clean() {
     let mut tried = 0;

@@ -1,4 +1,4 @@
-//! `tinsel power` as the shell sees it: text, csv and JSON, other levels, suggestions that are pasted.
+//! `tinsel power` as the shell sees it: text, csv and JSON, other levels, pasted suggestions.
 
 use serde_json::Value;
 use std::io::Write as _;
@@ -84,7 +84,8 @@ fn other_levels() {
     }
 }
 
-/// The text has a line for each port, lead, supply and circuit, the whole, and every caution; it fits 100 columns.
+/// The text has a line for each port, lead, supply and circuit, the totals and every caution, in
+/// 100 columns.
 #[test]
 fn the_text() {
     let output = tinsel(&["power", "-"], YARD);
@@ -131,7 +132,7 @@ fn the_sheet() {
     assert_eq!(&rows[0][4], "1.5");
 }
 
-/// Suggestions are statements and comments; appended, the display passes, at the level they were asked for.
+/// Suggestions are statements and comments; with them the display passes at the level asked for.
 #[test]
 fn suggestions_are_pasted() {
     for level in [None, Some("100")] {
@@ -155,7 +156,7 @@ fn suggestions_are_pasted() {
     }
 }
 
-/// Errors that leave addresses in doubt leave no figures either; a display without any draw says so.
+/// Errors that leave addresses in doubt leave no figures; a display without any draw says so.
 #[test]
 fn nothing_to_show() {
     let broken = tinsel(&["power", "-"], "wire pier.1: arch\n");
@@ -188,7 +189,7 @@ fn a_level_has_its_own_findings() {
         let output = tinsel(&[&["power", "-"], level].concat(), text);
         (output.status.code(), String::from_utf8(output.stderr).unwrap())
     };
-    // 150 nodes of 60 mA are 9 A behind 7 A; half of it is allowed.
+    // 150 nodes of 60 mA are 9 A on a fuse of 7 A; half of it is allowed.
     let fused = yard.replace("12 AWG fuse 15 A", "12 AWG fuse 7 A");
     let (code, told) = status(&[], &fused);
     assert_eq!(code, Some(0), "{told}");
@@ -226,7 +227,7 @@ fn plus_and_minus() {
     assert_eq!(&head[head.len() - 1], "minus_amps");
 }
 
-/// What is left out counts nothing in supply and total, and both say so.
+/// What is left out does not count in supply and total, and both say so.
 #[test]
 fn what_is_left_out_is_named() {
     let joined = format!(

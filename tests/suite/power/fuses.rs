@@ -1,4 +1,4 @@
-//! Fuses against currents and conductors, by small displays: receivers, supplies, levels, directions, and the table.
+//! Fuses against currents and conductors: receivers, supplies, levels, directions, the table.
 
 use crate::check::{codes, one, told};
 use tinsel::cable::{FUSES, capacity, enough, fuse_for, fusible, lasts};
@@ -38,7 +38,7 @@ fn what_is_protected_is_quiet() {
     quiet(YARD);
 }
 
-/// NFPA 70 (2020) 240.4(D)(1): 7 A before 18 AWG (figure from memory). No size in between is let through.
+/// NFPA 70 (2020) 240.4(D)(1): 7 A before 18 AWG (from memory). No size between is let through.
 #[test]
 fn a_fuse_over_its_conductor_at_any_level() {
     for (fuse, fits) in [("7 A", true), ("7.001 A", false), ("7.5 A", false), ("30 A", false)] {
@@ -107,7 +107,7 @@ power pond.1 from shelf through 1 m of 12 AWG fuse 20 A
     quiet(text);
 }
 
-/// A supply's own fuse: all of its current is held against it, and every lead that has none must bear it.
+/// A supply's own fuse carries all its current, and every lead without a fuse must bear it.
 #[test]
 fn the_fuse_of_a_supply() {
     let text = |fuse: &str| {
@@ -151,7 +151,7 @@ fn fuses_without_a_supply() {
     quiet(&text.replace("; fuse 5 A", "").replace("; gauge 18 AWG", ""));
 }
 
-/// What a node does not draw is still behind a fuse.
+/// A string of nodes without `draw` still needs a fuse that protects it.
 #[test]
 fn a_string_without_draw_is_protected_too() {
     let text = YARD.replace("draw 20 mA; ", "").replace("fuse 5 A", "fuse 10 A");
@@ -177,7 +177,7 @@ fn the_fuse_that_would_do_does() {
     assert!(!codes(&after).contains(&"power/fuse"), "{}", texts[0].1);
 }
 
-/// A minus that carries more than its plus, since `apart` cuts only the plus, is held against its conductor.
+/// A minus that carries more than its plus, since `apart` cuts only the plus, is checked too.
 #[test]
 fn a_minus_over_its_conductor() {
     let text = "\
@@ -233,14 +233,14 @@ fn the_size_that_would_do() {
             }
         }
     }
-    // 6 AWG is thicker than 8 AWG: 40 A for hours want more than 8 AWG may carry.
+    // 40 A for hours need more than 8 AWG may carry: 6 AWG.
     assert_eq!(enough(Gauge::Awg(8), 40 * a), Some(Gauge::Awg(6)));
     assert_eq!(enough(Gauge::Awg(10), 101 * a), None);
     assert_eq!(fusible(Gauge::Awg(18), 6 * a), Some(Gauge::Awg(16)));
 }
 
-/// NFPA 70 (2020) 240.4(D)(1) and (2): continuous loads of 5.6 A on 18 AWG and 8 A on 16 AWG at most (from memory), and
-/// 210.19(A): 80 %, so 12 A on 14 AWG.
+/// NFPA 70 (2020) 240.4(D)(1) and (2): continuous loads of 5.6 A on 18 AWG and 8 A on 16 AWG at
+/// most (from memory), and 210.19(A): 80 %, so 12 A on 14 AWG.
 #[test]
 fn continuous_loads_of_small_conductors() {
     for (number, ma) in [(18, 5_600), (16, 8_000), (14, 12_000)] {
@@ -250,7 +250,7 @@ fn continuous_loads_of_small_conductors() {
     }
 }
 
-/// Over the 55 A of 6 AWG (NFPA 70 (2020) table 310.16, 60 °C, from memory) parallel leads are no way out.
+/// Over 55 A of 6 AWG (NFPA 70 (2020) table 310.16, 60 °C, from memory) no parallel leads either.
 #[test]
 fn no_help_asks_for_parallel_leads() {
     for amps in [10, 30, 50, 90, 200] {
@@ -277,7 +277,7 @@ fn no_help_asks_for_parallel_leads() {
     }
 }
 
-/// A winter's night, and a size that no number has.
+/// A temperature below freezing, and sizes such as `2/0 AWG`.
 #[test]
 fn temperatures_and_sizes() {
     quiet(&format!("display \"d\" {{ conductors at -15 C }}\n{YARD}"));

@@ -1,5 +1,5 @@
-//! Ladders of one conductor, there and back, for the solver of plus and minus: each takes half of what a segment has.
-//! Plus and minus then mirror each other, whatever the feeds, so the voltage between them is the ladder's.
+//! Ladders of one conductor for the solver of plus and minus: each gets half of a segment's
+//! resistance. Plus and minus then mirror each other, so the voltage between them is the ladder's.
 
 use tinsel::power::network::{Bus, Draw, Network, Row, SolvedLead, SolvedLine, Step};
 use tinsel::power::rails;
@@ -66,8 +66,8 @@ fn steps(ladder: &Ladder) -> Vec<Step> {
     steps
 }
 
-/// Solves ladders that share a trunk; without one their starts are fed by taps only. Says what each ladder became and
-/// what flows through the trunk.
+/// Solves ladders that share a trunk; without one their starts are fed by taps only. Says what each
+/// ladder became and what flows through the trunk.
 pub fn solve(trunk: Option<Source>, ladders: &[Ladder]) -> (Vec<Solved>, f64) {
     let lines = ladders.iter().map(|ladder| SolvedLine {
         ground: 0,

@@ -31,7 +31,7 @@ power deck.1 from hold through 10 m of 1.5 mm2
 inject flag at start from hold through 5 m of 1.5 mm2 apart
 ";
 
-/// 2 A flow out of the port and 0.5 A behind the cut; all 2.5 A come back through both leads by
+/// 2 A flow out of the port and 0.5 A after the cut; all 2.5 A come back through both leads by
 /// their length.
 #[test]
 fn the_minus_is_never_cut() {

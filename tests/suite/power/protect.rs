@@ -1,5 +1,5 @@
-//! Which fuse protects which conductor, decided a second time: a display is drawn as a graph of joints and
-//! conductors, and each fuse floods what it protects. Nothing here is shared with the compiler, the table included.
+//! A second decider for which fuse protects which conductor: a display is a graph of joints and
+//! conductors, and each fuse floods what it protects. Nothing is shared with the compiler.
 
 use crate::check::{one, told};
 use proptest::prelude::*;
@@ -8,8 +8,9 @@ use tinsel::diagnostic::Severity;
 
 /// What conductors may carry, in tenths of an ampere.
 ///
-/// AWG: NFPA 70 (2020) 240.4(D) for 10 to 18 (14, 12 and 10 as quoted on public pages, 18 and 16 from memory), NFPA 79
-/// (2021) table 12.5.1 for 20 to 24 (from memory). mm2: BS 7671 (2018) table 4F3A (from memory).
+/// AWG: NFPA 70 (2020) 240.4(D) for 10 to 18 (14, 12, 10 as quoted on public pages, 18 and 16 from
+/// memory); from memory also NFPA 79 (2021) table 12.5.1 for 20 to 24 and, for mm2, BS 7671 (2018)
+/// table 4F3A.
 const TABLE: [(&str, u32); 13] = [
     ("10 AWG", 300),
     ("12 AWG", 200),
@@ -38,7 +39,7 @@ fn gauge(index: usize) -> (&'static str, u32) {
     TABLE[index % TABLE.len()]
 }
 
-/// Something in a line: a string of so many nodes of a gauge, or a lead.
+/// Something in a line: a string (nodes, gauge), or a lead.
 #[derive(Debug, Clone)]
 struct Item {
     gauge: usize,
@@ -143,21 +144,21 @@ impl Inject {
 /// How many findings of a severity a line of the text must get.
 type Counts = BTreeMap<(u32, &'static str), usize>;
 
-/// The display as it is written, and what its fuses must be told.
+/// The display as text, and which findings its fuses must get.
 struct Draft<'a> {
     yard: &'a Yard,
     injects: Vec<Inject>,
     /// How many ports come out at the controller.
     near: usize,
     text: String,
-    /// Lines, from 1, of the fuses of ports, of injections, and of the leads of controller and receiver (0 for none).
+    /// Lines, from 1, of the fuses of ports, injections, and the leads of both boxes (0 for none).
     fuse_lines: Vec<u32>,
     inject_lines: Vec<u32>,
     lead_lines: [u32; 2],
     want: Counts,
     /// By line of a lead without a fuse, the least that it and what it feeds may carry.
     bare: Vec<(u32, u32)>,
-    /// What the strings of ports without a named fuse may carry, at the controller and at the receiver.
+    /// What strings on ports without a named fuse may carry, at the controller and at the receiver.
     unnamed: [Vec<u32>; 2],
 }
 

@@ -109,8 +109,8 @@ proptest! {
         prop_assert_eq!(format!("{study:?}"), format!("{again:?}"));
     }
 
-    /// Lines that need no solving come out as if they were solved: a lead of a hundred kilometres of hair feeds each of
-    /// them in one more place, which changes nothing but the way they are reckoned.
+    /// Lines that need no solving come out as if solved: a hundred kilometres of the thinnest lead
+    /// feed each in one more place, so that it is solved with the same result.
     #[test]
     fn plain_lines_are_as_solved(yard in yard()) {
         let yard = Yard { watts: false, feeds: Vec::new(), ..yard };
@@ -151,7 +151,7 @@ proptest! {
 proptest! {
     #![proptest_config(ProptestConfig { cases: 40, ..ProptestConfig::default() })]
 
-    /// Where injections are suggested, pasting them leaves no line under its floor, whatever else is wrong there.
+    /// Suggested injections, pasted, leave no line under its floor, whatever else is wrong there.
     #[test]
     fn suggestions_hold(yard in yard()) {
         let text = yard.text();

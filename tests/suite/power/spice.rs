@@ -1,9 +1,9 @@
 //! Ladders against ngspice, a circuit simulator that knows nothing of ours.
 //!
-//! `tests/power/ladders.txt` holds random ladders and the voltages that ngspice 39 gave for them: one to four feeds,
-//! constant current, constant power and both, and some that are asked for so much that nodes go dark. Where ngspice is
-//! installed (or `NGSPICE` names it) they are solved anew. To draw and record them again: `RECORD_LADDERS=1 cargo test
-//! --test suite spice`.
+//! `tests/power/ladders.txt` holds random ladders and the voltages that ngspice 39 gave for them:
+//! one to four feeds, constant current, constant power and both, and some that are asked for so
+//! much that nodes go dark. Where ngspice is installed (or `NGSPICE` names it) they are solved
+//! anew. To draw and record them again: `RECORD_LADDERS=1 cargo test --test suite spice`.
 
 use super::ladder::{Ladder, Point, Solved, Source, Tap, solve};
 use std::fmt::Write as _;
@@ -43,7 +43,7 @@ impl Case {
         Ladder { points: points.collect(), taps: taps.collect() }
     }
 
-    /// Solved as taps of a ladder, and where its first feed is at the start also with that as a trunk.
+    /// Solved as taps of a ladder; where the first feed is at the start, also with it as a trunk.
     fn solved(&self) -> Vec<Solved> {
         let mut ladder = self.ladder();
         let mut all = vec![solve(None, std::slice::from_ref(&ladder)).0.remove(0)];
@@ -141,7 +141,7 @@ fn round(value: f64) -> f64 {
     (value * 1e6).round() / 1e6
 }
 
-/// Ladders whose nodes all stay over their floor, and ladders where some do not; by the recorded answers.
+/// Ladders with all nodes over their floor, and with some under it, by the recorded answers.
 fn drawn() -> Vec<Case> {
     let mut random = Random(0x5eed_1add_e125_0001);
     let mut cases = Vec::new();

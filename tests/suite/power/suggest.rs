@@ -1,5 +1,6 @@
-//! Suggested injections: pasted into the display, they leave no finding and make none; on short lines an exhaustive
-//! search without our solver finds no fewer. `STARVED_LINES` and `STARVED_DISPLAYS` set how many random ones are tried.
+//! Suggested injections: pasted, they leave no finding and make none; on short lines an exhaustive
+//! search without our solver finds no fewer. `STARVED_LINES` and `STARVED_DISPLAYS` set how many
+//! are tried.
 
 use crate::check::{one, told};
 use std::fmt::Write as _;
@@ -8,8 +9,8 @@ use tinsel::loads::{Suggestion, Verdict};
 use tinsel::unit::Gauge;
 use tinsel::usage::inject_statement;
 
-/// What conductors may carry in amperes: NFPA 70 (2020), 240.4(D) for 18 to 10 AWG, table 310.16 at 60 °C for 8, and
-/// NFPA 79 (2021), table 12.5.1 for thinner ones. From memory.
+/// What conductors may carry in amperes: NFPA 70 (2020), 240.4(D) for 18 to 10 AWG, table 310.16 at
+/// 60 °C for 8, and NFPA 79 (2021), table 12.5.1 for thinner ones. From memory.
 const CARRIES: [(u8, f64); 9] = [
     (8, 40.0),
     (10, 30.0),
@@ -116,7 +117,8 @@ impl Line {
         )
     }
 
-    /// Whether it holds with leads of a gauge at some nodes: node equations, solved by Gauss without our solver.
+    /// Whether it holds with leads of a gauge at some nodes, by node equations and Gauss
+    /// elimination.
     fn holds(&self, at: &[usize], lead: u8) -> bool {
         let count = self.nodes as usize;
         let volts = f64::from(self.volts);
@@ -177,7 +179,7 @@ impl Line {
     }
 }
 
-/// A display of several boxes, whose ports share leads, with chains, strands, leads within and points of injection.
+/// A display of several boxes whose ports share leads, with chains, strands, leads and injections.
 fn display(dice: &mut Dice) -> String {
     let volts = dice.one(&[5, 12, 12, 12]);
     let mut text = format!("supply shed {{ volts {volts} V; rated 90000 W }}\n");
@@ -361,7 +363,7 @@ fn clean(text: &str) -> (String, Vec<Suggestion>) {
     (added, suggestions)
 }
 
-/// A long lead feeds several lines: a point near a start would feed its neighbours backwards through the port.
+/// A long lead feeds several lines: a point near a start would feed the others through the port.
 #[test]
 fn nothing_flows_back_beyond_a_fuse() {
     for (lines, nodes, lead) in [
@@ -393,8 +395,8 @@ fn lines_on_one_lead_are_helped_together() {
     assert_eq!(suggestions.iter().filter(|one| one.first).count(), 1);
 }
 
-/// A long line on a thin conductor, and one with nodes that take much: each fuse is the largest that the string's own
-/// conductor allows.
+/// A long line on a thin conductor, and one with nodes that take much: each fuse is the largest
+/// that the string's own conductor allows.
 #[test]
 fn fuses_fit_the_thinnest_conductor() {
     for (nodes, draw, gauge, fuse) in [
@@ -411,7 +413,7 @@ fn fuses_fit_the_thinnest_conductor() {
     }
 }
 
-/// Overloaded leads, fuses and conductors are relieved by points of injection too, where no node gets too little.
+/// Injections also relieve overloaded leads, fuses and conductors where no node gets too little.
 #[test]
 fn what_carries_too_much_is_relieved() {
     let dense = |text: String| text.replace("pitch 40 mm", "pitch 9 mm");
@@ -455,7 +457,7 @@ fn what_cannot_be_helped_says_why() {
     }
 }
 
-/// A port that the compiler picks may be another one once its string is fed elsewhere: that is compiled too.
+/// A picked port may change once its string is fed elsewhere: the trial compiles that too.
 #[test]
 fn picked_ports_are_compiled_again() {
     let text = shared(3, 70, 50, 18, "20 m of 12 AWG fuse 20 A");
@@ -464,7 +466,7 @@ fn picked_ports_are_compiled_again() {
     pasted(&text, &compiled);
 }
 
-/// Hundreds of lines that need hundreds of points: an answer within the steps, or a plain word that there is none.
+/// Hundreds of lines that need hundreds of points: an answer within the steps, or a plain refusal.
 #[test]
 fn a_search_that_is_too_long_says_so() {
     let mut text = shared(16, 500, 60, 22, "3 m of 18 AWG fuse 5 A");
@@ -478,7 +480,7 @@ fn a_search_that_is_too_long_says_so() {
     let compiled = one(&text);
     let start = std::time::Instant::now();
     let suggestions = compiled.suggest(None);
-    // A debug build is some thirty times slower than what is handed on.
+    // A debug build is some thirty times slower than the shipped program.
     assert!(start.elapsed().as_secs() < 60, "{:?}", start.elapsed());
     assert_eq!(suggestions.len(), 96);
     for one in &suggestions {

@@ -20,8 +20,8 @@ pub struct Inject {
     pub place: Place,
     pub lead: Lead,
     pub apart: bool,
-    /// At the end of a string, where the next one's start is fed `apart` too: the cut is behind
-    /// this one.
+    /// At the end of a string, where the next one's start is fed `apart` too: the cut is after
+    /// this.
     pub before_the_cut: bool,
 }
 
@@ -285,7 +285,7 @@ fn ends_apart(item: Option<&Item>) -> bool {
 }
 
 impl Place {
-    /// Whether it has a point behind the last node.
+    /// Whether it has a point after the last node.
     pub fn ends(self, nodes: u32, strand: Option<u32>) -> bool {
         match self {
             Place::End => true,

@@ -1,4 +1,4 @@
-//! `cargo page [PAGE.html]`: runs `web/make`, which makes the page.
+//! `cargo page [PAGE.html]`: runs `web/make`, which builds the page.
 
 use std::path::Path;
 use std::process::{Command, ExitCode};

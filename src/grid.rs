@@ -82,6 +82,12 @@ impl Grid {
         }
     }
 
+    /// Whether all slots are used and nodes may be cut, so that a body fills any slots alike.
+    #[must_use]
+    pub fn is_plain(self) -> bool {
+        !self.whole && self.used == self.slots
+    }
+
     /// Whether a channel is in the part of its universe that is used.
     #[must_use]
     pub fn uses(self, channel: u64) -> bool {

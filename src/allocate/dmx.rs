@@ -5,7 +5,7 @@ use super::chain::Item;
 use super::fixed::{self, universe_pin};
 use super::keep::fixtures::Footprint;
 use super::keep::{self, Old};
-use super::space::{Block, Blocks, NOBODY};
+use super::space::{Block, Blocks, Laid, NOBODY};
 use crate::model::{Model, Output, PieceKind, PinPlace, Pinned};
 use crate::plan::{PortPlan, Why};
 use crate::rules;
@@ -140,6 +140,8 @@ fn fill(layer: &mut Layer<'_>, run: &Run<'_>, port: &PortPlan, begin: u64, fixtu
     let room = model.display.universe_slots.each();
     let taken = taken(model, run, port, fixtures);
     let asked: u64 = fixtures.iter().map(|fixture| fixture.item.body.slots()).sum();
+    // A pin may send the chain back to slots before those that are laid already.
+    let mut laid = Laid::default();
     let mut cursor = 0;
     let mut told = false;
     for fixture in fixtures {
@@ -148,10 +150,15 @@ fn fill(layer: &mut Layer<'_>, run: &Run<'_>, port: &PortPlan, begin: u64, fixtu
         let (stretch, why) = match (fixture.pin, fixture.kept) {
             (Some((slot, pin)), _) => (slot..slot + item.body.slots(), Why::Pinned(pin.at)),
             (None, Some(slot)) => (slot..slot + item.body.slots(), Why::Free),
-            (None, None) => free(&taken, cursor, item.body.slots(), run.first && cursor == 0),
+            (None, None) => {
+                free(&taken, &laid, cursor..cursor + item.body.slots(), run.first && cursor == 0)
+            }
         };
         cursor = stretch.end;
         if stretch.end <= room {
+            if fixture.pin.is_none() {
+                laid.add(&stretch, NOBODY, item.at);
+            }
             let here = begin.saturating_add(stretch.start)..begin.saturating_add(stretch.end);
             layer.set(run, item, &here, why);
             continue;
@@ -178,15 +185,14 @@ fn fill(layer: &mut Layer<'_>, run: &Run<'_>, port: &PortPlan, begin: u64, fixtu
     }
 }
 
-/// The first stretch of `slots` slots at or after `cursor` that touches nothing in `taken`.
-fn free(taken: &Blocks, cursor: u64, slots: u64, first: bool) -> (Range<u64>, Why) {
-    let mut start = cursor;
+/// The first stretch as long as one, and not before it, that touches nothing taken or laid.
+fn free(taken: &Blocks, laid: &Laid, mut stretch: Range<u64>, first: bool) -> (Range<u64>, Why) {
     let mut why = if first { Why::First } else { Why::Follows };
-    while let Some(block) = taken.touched(&(start..start + slots), None) {
-        start = block.end;
+    while let Some(block) = taken.touched(&stretch, None).or_else(|| laid.touched(&stretch, None)) {
+        stretch = block.end..block.end + (stretch.end - stretch.start);
         why = Why::Stepped(block.at);
     }
-    (start..start + slots, why)
+    (stretch, why)
 }
 
 /// Whether an output is a DMX output.

@@ -122,13 +122,22 @@ impl<'a> Outlets<'a> {
     }
 
     fn reserve_slots(&mut self) {
-        for row in &self.model.reserved_outputs {
-            if let Some((first, last)) = row.slots
-                && let Some(at) = self.find(row.controller, row.output)
-                && let Some(outlet) = self.rows.get_mut(at)
-            {
-                outlet.reserved_slots += u64::from(last + 1 - first.min(last));
+        let reserved = self.model.reserved_outputs.iter();
+        let mut rows: Vec<(usize, u32, u32)> = reserved
+            .filter_map(|row| {
+                let (first, last) = row.slots?;
+                Some((self.find(row.controller, row.output)?, first, last))
+            })
+            .collect();
+        rows.sort_unstable();
+        // What two statements reserve counts once.
+        let mut end = (usize::MAX, 0);
+        for (at, first, last) in rows {
+            let after = if end.0 == at { end.1 } else { 0 };
+            if let Some(outlet) = self.rows.get_mut(at) {
+                outlet.reserved_slots += u64::from((last + 1).saturating_sub(first.max(after)));
             }
+            end = (at, after.max(last + 1));
         }
     }
 

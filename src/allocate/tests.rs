@@ -258,6 +258,40 @@ fn dmx_outputs_take_a_universe_each() {
 }
 
 #[test]
+fn a_pin_at_a_low_slot_leads_no_fixture_onto_another() {
+    let (mut display, c) = one(Start::Auto);
+    let f: Vec<StringId> = [20, 10, 10, 10].map(|slots| display.prop(None, slots)).into();
+    let slot = |slot| Some(PinPlace::Slot(slot));
+    let chain = [(f[0], slot(21)), (f[1], None), (f[2], slot(11)), (f[3], None)];
+    display.wire(Target::Dmx(c, 1), &chain);
+    let done = display.plan();
+    let seen: Vec<String> = f.iter().map(|s| done.of(*s)).collect();
+    assert_eq!(seen, ["1/21 1/40", "1/41 1/50", "1/11 1/20", "1/51 1/60"]);
+    assert_eq!(done.codes, [""; 0]);
+}
+
+#[test]
+fn what_two_statements_reserve_counts_once() {
+    let (mut display, c) = one(Start::Auto);
+    let fixture = display.prop(None, 100);
+    for slots in [(1, 300), (200, 400), (350, 360)] {
+        let (at, reason) = (display.spot(), None);
+        let output = Output::Dmx(1);
+        let slots = Some(slots);
+        display.model.reserved_outputs.push(ReservedOutput {
+            at,
+            controller: c,
+            output,
+            slots,
+            reason,
+        });
+    }
+    display.wire(Target::Controller(c), &[(fixture, None)]);
+    let done = display.plan();
+    assert_eq!((done.of(fixture), done.codes), ("1/401 1/500".into(), vec![]));
+}
+
+#[test]
 fn a_dmx_output_ends_at_its_last_slot() {
     let (mut display, c) = one(Start::Auto);
     let fits: Vec<StringId> = (0..2).map(|_| display.prop(None, 256)).collect();

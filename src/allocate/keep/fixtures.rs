@@ -58,6 +58,7 @@ pub(in crate::allocate) fn slots(
             places: places.iter().map(|place| place.iter().copied().collect()).collect(),
             old: fixtures.iter().map(|(id, _)| old.slots(*id)).collect(),
             gaps,
+            grid: 1,
             lay: &lay,
         };
         let found = room::search(&case, &old.room_looks)?;

@@ -6,7 +6,7 @@ use super::units::{Form, Unit};
 use crate::allocate::fixed::Fixed;
 use crate::allocate::space::{Block, Blocks};
 use crate::grid::Grid;
-use crate::model::{Addressing, Controller, Model, PieceKind, Start};
+use crate::model::{Addressing, Align, Controller, Model, PieceKind, Start};
 use crate::plan::PortPlan;
 use std::ops::Range;
 
@@ -69,6 +69,16 @@ impl Ground<'_> {
         let taken = taken.touched(self.index, stretch);
         let blocks = spare.into_iter().chain(asked).map(|block| block.end);
         blocks.chain(taken).max()
+    }
+
+    /// Units lie alike from two channels that are a multiple of this apart.
+    pub fn grid(&self, units: &[Unit]) -> u64 {
+        let grid = Grid::of(self.model, self.declared);
+        let universes = units.iter().any(|unit| unit.form == Form::Universe);
+        match self.declared.align == Align::Off && !universes && grid.is_plain() {
+            true => 1,
+            false => self.model.display.universe_slots.each(),
+        }
     }
 
     /// The stretches of a window that nothing fixes and nothing has taken.

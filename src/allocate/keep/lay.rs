@@ -331,6 +331,7 @@ impl<'a> Keeper<'a> {
                 .collect(),
             old: units.iter().map(|unit| unit.old_slots(self.old)).collect(),
             gaps: gaps.clone(),
+            grid: ground.grid(units),
             lay: &lay,
         };
         let found = room::search(&case, &self.old.room_looks);

@@ -20,6 +20,8 @@ pub(super) struct Case<'a> {
     pub old: Vec<u64>,
     /// Stretches that may be used, in order, none touching another.
     pub gaps: Vec<Range<u64>>,
+    /// Units lie alike from two channels that are a multiple of this apart.
+    pub grid: u64,
     /// The stretch of a unit from the first lawful channel at or after one.
     pub lay: &'a dyn Fn(usize, u64) -> Range<u64>,
 }
@@ -205,14 +207,14 @@ impl Search<'_> {
         let Some((unit, rest)) = units.split_first() else {
             return true;
         };
-        // Of gaps of one length in which the unit takes as much, only the first is tried.
+        // Of gaps of one length at one place in the grid, only the first is tried.
         let mut seen: BTreeSet<(u64, u64)> = BTreeSet::new();
         for at in 0..gaps.len() {
             let Some(gap) = gaps.get(at).cloned() else {
                 continue;
             };
             let stretch = (self.case.lay)(*unit, gap.start);
-            let alike = (gap.end - gap.start, stretch.end - gap.start);
+            let alike = (gap.end - gap.start, gap.start % self.case.grid);
             if stretch.end > gap.end || !seen.insert(alike) {
                 continue;
             }
@@ -325,6 +327,8 @@ fn without(gaps: &[Range<u64>], kept: &[(Place, usize)]) -> Vec<Range<u64>> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::grid::{Body, Grid};
+    use crate::protocol::UniverseSlots;
 
     /// Units of a size each, some at a place, in `room` slots.
     fn moved(room: u64, units: &[(u64, Option<u64>)]) -> Option<(u64, u64)> {
@@ -338,6 +342,7 @@ mod tests {
             places: units.iter().map(place).collect(),
             old: units.iter().map(|(size, at)| at.map_or(0, |_| *size)).collect(),
             gaps: std::iter::once(0..room).collect(),
+            grid: 1,
             lay: &lay,
         };
         let found = search(&case, &Cell::new(MOST_LOOKS))?;
@@ -350,6 +355,23 @@ mod tests {
             .sum();
         let old: u64 = units.iter().filter_map(|(size, at)| at.map(|_| size)).sum();
         Some((old - kept, found.off))
+    }
+
+    /// Four nodes of six slots fit into the first gap only: in the second, one would be cut.
+    #[test]
+    fn gaps_of_one_length_differ_by_where_they_lie() {
+        let grid = Grid::new(UniverseSlots::ALL, true);
+        let bodies = [(8, 3), (4, 6)].map(|(nodes, each)| Body { nodes, each });
+        let lay = |unit: usize, at: u64| grid.lay(at, bodies[unit]);
+        let case = Case {
+            places: vec![Vec::new(), Vec::new()],
+            old: vec![0, 0],
+            gaps: vec![0..26, 497..523],
+            grid: 512,
+            lay: &lay,
+        };
+        let found = search(&case, &Cell::new(MOST_LOOKS)).unwrap();
+        assert_eq!(found.starts, [(497, None), (0, None)]);
     }
 
     #[test]

@@ -95,7 +95,11 @@ impl Rooms {
         let mut rooms = Self { closed: Vec::new(), used: Vec::new() };
         for (index, port) in field.instance.ports.iter().enumerate() {
             let takes = classes.iter().filter_map(|class| field.instance.looks[port.look][*class]);
-            let Some(room) = takes.max() else {
+            let widest = takes.reduce(|one, other| Room {
+                nodes: one.nodes.max(other.nodes),
+                current: one.current.max(other.current),
+            });
+            let Some(room) = widest else {
                 continue;
             };
             match (port.used, port.kind) {

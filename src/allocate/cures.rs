@@ -17,6 +17,7 @@ use crate::model::{
 use crate::rules;
 use crate::rules::place::no_room::{Cure, RatePlace};
 use crate::source::Span;
+use std::cell::OnceCell;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -41,15 +42,11 @@ const MOST_TRIED: usize = 12;
 const SLOWEST: u32 = 10;
 
 /// What helps lines that clash; `others` are the lines that find no room for other reasons.
-pub(super) fn of(
-    model: &Model,
-    said: &[Option<Seat>],
-    lines: &[(usize, Need)],
-    others: &[usize],
-) -> Vec<Cure> {
+pub(super) fn of(asked: &Refused<'_>, lines: &[(usize, Need)], others: &[usize]) -> Vec<Cure> {
     let mut others = others.to_vec();
     others.sort_unstable();
-    let mut trial = Trial { model, said, lines, others, left: STEPS, before: None };
+    let Refused { model, said, .. } = *asked;
+    let mut trial = Trial { asked, model, said, lines, others, left: STEPS };
     let fixtures = lines.iter().any(|(_, need)| need.fixture);
     let mut cures = Vec::new();
     if fixtures {
@@ -85,15 +82,26 @@ pub(super) fn of(
 /// A cure with the display that it makes.
 type Tried = (Cure, Model);
 
+/// A display that is refused.
+pub(super) struct Refused<'a> {
+    /// What it means.
+    pub model: &'a Model,
+    /// The seats that it states.
+    pub said: &'a [Option<Seat>],
+    /// Those, and the seats that were found.
+    pub filled: &'a [Option<Seat>],
+    /// Errors of each code as the display is.
+    pub errors: OnceCell<BTreeMap<&'static str, usize>>,
+}
+
 struct Trial<'a> {
+    asked: &'a Refused<'a>,
     model: &'a Model,
     said: &'a [Option<Seat>],
     lines: &'a [(usize, Need)],
     /// Ascending.
     others: Vec<usize>,
     left: u64,
-    /// Errors of each code without any cure.
-    before: Option<BTreeMap<&'static str, usize>>,
 }
 
 impl Trial<'_> {
@@ -117,37 +125,15 @@ impl Trial<'_> {
     }
 
     /// Whether a display has no new errors, and no line without a port but `others`.
-    fn compiles(&mut self, changed: &Model) -> bool {
-        let before = match self.before.take() {
-            Some(before) => before,
-            None => self.errors(self.model).1,
-        };
-        let (left, after) = self.errors(changed);
-        let mut all = after.iter();
-        let fine = left.iter().all(|index| self.others.binary_search(index).is_ok())
-            && all.all(|(code, count)| count <= before.get(code).unwrap_or(&0));
-        self.before = Some(before);
-        fine
-    }
-
-    /// Lines without a port, and how many errors of each code.
-    fn errors(&self, model: &Model) -> (Vec<usize>, BTreeMap<&'static str, usize>) {
-        let mut sink = Sink::default();
+    fn compiles(&self, changed: &Model) -> bool {
         let mut seats = self.said.to_vec();
-        let filled = ports::fill(model, &mut seats, None);
-        let ports = chains::join(model, &chains::order(model, &seats, None));
-        let (plan, _) = addresses::lay(model, ports, None, &mut sink);
-        for check in rules::ALL.iter().filter_map(|rule| rule.check) {
-            check(model, &plan, &mut sink);
+        let filled = ports::fill(changed, &mut seats, None);
+        let mut left = filled.left.iter();
+        left.all(|(index, _)| self.others.binary_search(index).is_ok()) && {
+            let before = self.asked.errors.get_or_init(|| errors(self.model, self.asked.filled));
+            let after = errors(changed, &seats);
+            after.iter().all(|(code, count)| count <= before.get(code).unwrap_or(&0))
         }
-        let mut errors = BTreeMap::new();
-        for finding in sink.finish() {
-            if finding.severity == Severity::Error {
-                *errors.entry(finding.code).or_default() += 1;
-            }
-        }
-        let left = filled.left.iter().map(|(index, _)| *index);
-        (left.collect(), errors)
     }
 
     /// The least number from 1 to `most` for which a changed display has room, with that display.
@@ -506,4 +492,21 @@ impl Trial<'_> {
         }
         None
     }
+}
+
+/// How many errors of each code a display has with its lines on these seats.
+fn errors(model: &Model, seats: &[Option<Seat>]) -> BTreeMap<&'static str, usize> {
+    let mut sink = Sink::default();
+    let ports = chains::join(model, &chains::order(model, seats, None));
+    let (plan, _) = addresses::lay(model, ports, None, &mut sink);
+    for check in rules::ALL.iter().filter_map(|rule| rule.check) {
+        check(model, &plan, &mut sink);
+    }
+    let mut errors = BTreeMap::new();
+    for finding in sink.finish() {
+        if finding.severity == Severity::Error {
+            *errors.entry(finding.code).or_default() += 1;
+        }
+    }
+    errors
 }

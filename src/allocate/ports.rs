@@ -11,6 +11,7 @@
 
 use super::addresses;
 use super::chains::{self, Seat};
+use super::cures::Refused;
 use super::fixtures::Fixtures;
 use super::needs::{Hint, Kind, Need, State, Way};
 use super::outlets::Outlets;
@@ -20,6 +21,7 @@ use crate::diagnostic::Sink;
 use crate::model::{ControllerId, Model, Start, Target};
 use crate::plan::{Past, Picked};
 use crate::usage;
+use std::cell::OnceCell;
 use std::collections::BTreeMap;
 
 /// At most this many rounds take universes from controllers whose strings lie past their last one.
@@ -53,13 +55,14 @@ pub(super) fn place(
     let said = seats.to_vec();
     let homes = Homes::new();
     let filled = fill(model, seats, past.map(|past| (past, &homes)));
+    let asked = Refused { model, said: &said, filled: seats, errors: OnceCell::new() };
     for fixtures in [false, true] {
         let its = filled.left.iter().filter(|(_, need)| need.fixture == fixtures);
         let left: Vec<usize> = its.map(|(index, _)| *index).collect();
         if left.is_empty() {
             continue;
         }
-        for finding in refuse::findings(model, &said, fixtures, &left) {
+        for finding in refuse::findings(&asked, fixtures, &left) {
             sink.push(finding);
         }
     }

@@ -1,7 +1,6 @@
 //! Why lines find no room, as a finding: which clash, what they lack, and what would help.
 
-use super::chains::Seat;
-use super::cures;
+use super::cures::{self, Refused};
 use super::fixtures::Fixtures;
 use super::needs::{Need, Reason, told};
 use super::outlets::Outlets;
@@ -16,12 +15,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// A finding for each set of lines that provably clash. Where that does not explain all that is
 /// `left` without a port, one more for the rest.
-pub(super) fn findings(
-    model: &Model,
-    said: &[Option<Seat>],
-    fixtures: bool,
-    left: &[usize],
-) -> Vec<Diagnostic> {
+pub(super) fn findings(asked: &Refused<'_>, fixtures: bool, left: &[usize]) -> Vec<Diagnostic> {
+    let Refused { model, said, .. } = *asked;
     let mut lines = ports::open(model, said);
     lines.retain(|(_, need)| need.fixture == fixtures);
     let outlets = Outlets::new(model, said);
@@ -31,7 +26,7 @@ pub(super) fn findings(
     } else {
         Asked::new(model, &outlets, &lines, Universes::Least).clashes()
     };
-    let refusal = Refusal { model, said, outlets: &outlets, lines: &lines };
+    let refusal = Refusal { asked, model, outlets: &outlets, lines: &lines };
     let all: BTreeSet<usize> = clashes.iter().flat_map(|clash| &clash.lines).copied().collect();
     let mut findings: Vec<Diagnostic> = Vec::new();
     for clash in &clashes {
@@ -56,8 +51,8 @@ pub(super) fn findings(
 }
 
 struct Refusal<'a> {
+    asked: &'a Refused<'a>,
     model: &'a Model,
-    said: &'a [Option<Seat>],
     outlets: &'a Outlets<'a>,
     lines: &'a [(usize, Need)],
 }
@@ -80,7 +75,7 @@ impl Refusal<'_> {
         let others: Vec<usize> = others.filter_map(index).collect();
         let its = own.iter().filter_map(|at| self.lines.get(*at).cloned());
         let its: Vec<(usize, Need)> = its.collect();
-        words.cures = cures::of(self.model, self.said, &its, &others);
+        words.cures = cures::of(self.asked, &its, &others);
         no_room::clash(self.model, &words)
     }
 

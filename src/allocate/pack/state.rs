@@ -29,6 +29,10 @@ pub struct Field<'a> {
     pub by_site: Vec<Vec<(usize, Range<usize>)>>,
     /// What ports have left, by look and class.
     rooms: Vec<Option<Room>>,
+    /// By look: whether a port has the same room for every class that it accepts.
+    alike: Vec<bool>,
+    /// Whether a line wants a port of its own.
+    alone: bool,
     /// Look, site and place of each port, and whether it is in use.
     at: Vec<(u32, u32, u32, bool)>,
     /// Size, draw, class and kind of each line.
@@ -50,6 +54,8 @@ impl<'a> Field<'a> {
             accepting: Vec::new(),
             by_site: Vec::new(),
             rooms: instance.looks.concat(),
+            alike: Vec::new(),
+            alone: false,
             at: Vec::new(),
             what: Vec::new(),
             metre: 0,
@@ -83,6 +89,13 @@ impl<'a> Field<'a> {
             (line.size, line.draw, line.class as u32, kind)
         };
         field.what = field.lines.iter().map(what).collect();
+        field.alone = field.lines.iter().any(|line| line.alone);
+        let alike = |rooms: &Vec<Option<Room>>| {
+            let mut rooms = rooms.iter().flatten();
+            let first = rooms.next();
+            rooms.all(|room| Some(room) == first)
+        };
+        field.alike = instance.looks.iter().map(alike).collect();
         field.price();
         field
     }
@@ -140,6 +153,16 @@ impl<'a> Field<'a> {
         let lead = |line: usize| &self.instance.groups[self.group[line] as usize].lead;
         let same = self.lines[one] == self.lines[other] && lead(one) == lead(other);
         same && self.lines[one].home.is_none()
+    }
+
+    /// The price of unevenness.
+    fn price_of(&self, even: u128) -> i128 {
+        let price = match i64::try_from(even) {
+            // A product of two words is quick.
+            Ok(even) => i128::from(even) * i128::from(self.uneven),
+            Err(_) => (even as i128).saturating_mul(i128::from(self.uneven)),
+        };
+        price >> 32
     }
 
     /// Whether two ports stand side by side.
@@ -299,6 +322,9 @@ impl<'a> State<'a> {
         }
         if hung.current.saturating_add(more.1).saturating_add(draw) > room.current {
             return false;
+        }
+        if !field.alone {
+            return true;
         }
         let what = field.lines[line];
         let busy = field.at[port as usize].3 || !hung.lines.is_empty() || more != (0, 0, 0);
@@ -492,7 +518,7 @@ impl<'a> State<'a> {
         let (apart, port) = self.weights;
         let moved = measure.plugs.0.saturating_mul(1_000).saturating_add(measure.plugs.1 / 64);
         let count = |count: u64, weight: i64| (count as i64).saturating_mul(weight);
-        let even = (measure.even as i128).saturating_mul(i128::from(self.field.uneven)) >> 32;
+        let even = self.field.price_of(measure.even);
         count(measure.missing, 4_000_000 * PORT)
             .saturating_add(count(moved.min(1 << 40), PORT))
             .saturating_add(count(measure.moving, 100 * PORT))
@@ -519,6 +545,7 @@ impl<'a> State<'a> {
         let current = hung.current.saturating_add(more.1);
         let before = match first {
             true => 0,
+            false if more == (0, 0, 0) && field.alike[at.look] => hung.full,
             false => self.fullness(line, port, nodes, current),
         };
         let after = self.fullness(line, port, nodes + what.size, current.saturating_add(what.draw));
@@ -527,8 +554,7 @@ impl<'a> State<'a> {
         if field.uneven > 0 && field.instance.sites.len() > 1 {
             let load = u128::from(self.load[at.site] + more.0);
             let size = u128::from(what.size);
-            let even = (2 * load * size + size * size) as i128;
-            let even = even.saturating_mul(i128::from(field.uneven)) >> 32;
+            let even = field.price_of(2 * load * size + size * size);
             price += i64::try_from(even).unwrap_or(PORT);
         }
         match what.home {

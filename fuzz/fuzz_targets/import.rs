@@ -1,5 +1,5 @@
-//! Any bytes as a table of props, below a header with many kinds of columns and without one: refused in words, or read to
-//! the same display and lock twice.
+//! Any bytes as a table of props, below a header with many kinds of columns and without one: refused
+//! in words, or read to the same display and lock twice.
 
 #![no_main]
 

@@ -141,7 +141,8 @@ impl<'a> Changes<'a> {
     /// The cause of a string's move and its words; `None` where [`Past::moves`] does not have it.
     #[must_use]
     pub fn unplugged(&self, id: StringId) -> Option<(Cause, String)> {
-        let one = (self.past?.moves.iter()).find(|one| one.string == id)?;
+        let moves = &self.past?.moves;
+        let one = moves.get(moves.binary_search_by_key(&id, |one| one.string).ok()?)?;
         let words = reason(self.model, self.plan, one.cause, Some(id));
         Some((one.cause, words))
     }
@@ -183,15 +184,16 @@ fn split(channel: u64, slots: UniverseSlots) -> (u64, u64) {
 }
 
 fn moved(model: &Model, plan: &Plan, past: &Past) -> Vec<Moved> {
-    let mut groups: BTreeMap<(Cause, Option<Output>), Moved> = BTreeMap::new();
+    let mut groups: BTreeMap<_, Moved> = BTreeMap::new();
     for one in &past.moves {
         if is_only_plugged(plan, past, one) {
             continue;
         }
-        // The words may name the output, so strings of two outputs are not one group.
+        // The words may name the outputs, so strings of two outputs are not one group.
         let port =
             plan.of(one.string).and_then(|placed| plan.ports.as_slice().get(placed.port as usize));
-        let key = (one.cause, port.map(|port| port.output));
+        let was = past.of(one.string).map(|was| (was.controller, was.output));
+        let key = (one.cause, port.map(|port| (port.controller, port.output)), was);
         let group = groups.entry(key).or_insert_with(|| Moved {
             cause: one.cause,
             reason: reason(model, plan, one.cause, Some(one.string)),

@@ -21,7 +21,7 @@ pub fn write(changes: &Changes<'_>, width: usize, out: &mut dyn Write) -> io::Re
     });
     list("addresses to dial at fixtures", dials, out)?;
     list("plugs to move", plugs(changes), out)?;
-    list("what the show's program must be told", props(changes), out)?;
+    list("what to enter in the program that plays the show", props(changes), out)?;
     let lost = changes.lost.iter();
     let lost = lost.map(|(id, why)| (shown(&changes.model.name_of(*id)), why.clone()));
     list("show data that can't be carried over", lost, out)?;
@@ -41,12 +41,13 @@ fn sum(changes: &Changes<'_>) -> String {
     let freed = changes.past.map_or(0, |past| past.freed.len());
     let moved = match strings {
         0 => "nothing moves".to_owned(),
-        1 => format!("1 string moves ({} slots)", slots),
-        many => format!("{} strings move ({} slots)", many, slots),
+        1 => format!("1 string moves ({})", counted(slots, "slot")),
+        many => format!("{many} strings move ({})", counted(slots, "slot")),
     };
     let off = changes.past.and_then(|past| past.off);
     let off = off.map_or_else(String::new, |off| {
-        format!("; the search was cut short: at most {} slots fewer might have moved", off)
+        let fewer = counted(off, "slot");
+        format!("; the search was cut short: at most {fewer} fewer might have moved")
     });
     let first = if changes.past.is_none() { "there is no lock yet: " } else { "" };
     let mut boxes: Vec<&str> = changes.retype.iter().map(|one| &*one.controller).collect();

@@ -97,14 +97,12 @@ pub struct Typed {
 #[must_use]
 pub fn typed(lock: &Lock, name: &str) -> Typed {
     let mut typed = Typed::default();
-    let (Some(set_up), input) = (lock.set_up(name), lock.set_up(name).map(input)) else {
-        return typed;
-    };
+    let Some(set_up) = lock.set_up(name) else { return typed };
     let rows = || lock.rows.iter().filter(|row| *row.controller == *name);
     let own = Own {
         lock,
         set_up,
-        input: input.unwrap_or_default(),
+        input: Input::find(&set_up.input).unwrap_or_default(),
         first: rows().map(|row| begins(lock, row)).min(),
         consecutive: &*set_up.addressing == "consecutive",
     };
@@ -137,10 +135,6 @@ fn begins(lock: &Lock, row: &Row) -> u64 {
         Output::Pixel(_) => row.start,
         Output::Dmx(_) => lock.universe_slots.begin(lock.universe_slot(row.start).0),
     }
-}
-
-fn input(set_up: &SetUp) -> Input {
-    Input::find(&set_up.input).unwrap_or_default()
 }
 
 /// A controller of a lock.
@@ -244,7 +238,7 @@ impl Own<'_> {
         let alike = |made: &Made| (made.each, made.colour.clone(), made.chip.clone(), made.level);
         let body = Body { nodes: u64::from(new.nodes), each: u64::from(new.each) };
         alike(old) == alike(new)
-            && old.within + new.within + new.dark + new.place == 0
+            && [old.within, new.within, new.dark, new.place] == [0; 4]
             && self.grid().lay(before.last() + 1, body).start == row.start
     }
 

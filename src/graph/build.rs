@@ -272,6 +272,10 @@ impl Build<'_> {
         let member = name.rsplit_once('.').map_or("", |(member, _)| member);
         let owner = self.declared(VertexKind::Prop, member, prop.at);
         self.graph.edge(at, owner, EdgeKind::PartOf);
+        if *member != *prop.name {
+            let whole = self.declared(VertexKind::Prop, &prop.name, prop.at);
+            self.graph.edge(owner, whole, EdgeKind::PartOf);
+        }
         at
     }
 }

@@ -164,11 +164,14 @@ fn measure(bytes: &[u8]) -> Result<(), String> {
         } else {
             copy(&mut part, &mut sink()).map_err(unpacked)?
         };
+        all += size;
+        if all > MOST_BYTES {
+            return Err(format!("it unpacks to more than {} MiB", MOST_BYTES / MIB));
+        }
         if size > most {
             let (name, most) = (words::shown(&name), most / MIB);
             return Err(format!("its part `{name}` unpacks to more than {most} MiB"));
         }
-        all += size;
     }
     Ok(())
 }

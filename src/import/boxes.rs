@@ -115,14 +115,16 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
     if found.rows == 0 {
         alone(&rows, boxes.name, found);
     }
-    if !rows.iter().any(|row| board(found, row.text(boxes.name)).is_some()) {
+    let named = named(found);
+    let board = |row: &Row| named.get(&row.text(boxes.name).to_lowercase()).copied();
+    if !rows.iter().any(|row| board(row).is_some()) {
         return false;
     }
     let mut between: Vec<&Row> = above.iter().collect();
     let mut whole = None;
     for row in &rows {
         let mut left: Vec<usize> = row.filled().map(|(at, _)| at).collect();
-        match board(found, row.text(boxes.name)) {
+        match board(row).and_then(|at| found.boxes.get_mut(at)) {
             None if left.len() < 2 => {
                 between.push(row);
                 continue;
@@ -349,10 +351,12 @@ fn ditto(rows: &mut [Row]) {
 fn alone(rows: &[Row], name: usize, found: &mut Found) {
     let mut names = Names::default();
     names.keep("any");
+    let mut known = named(found);
     for row in rows.iter().filter(|row| row.filled().nth(1).is_some()) {
         let text = row.text(name);
-        if !text.is_empty() && board(found, text).is_none() {
+        if !text.is_empty() && !known.contains_key(&text.to_lowercase()) {
             let name = names.give(text, "box");
+            known.extend([text, &name].map(|name| (name.to_lowercase(), found.boxes.len())));
             let label = (name != text).then(|| text.to_owned());
             found.boxes.push(Board { name, label, ..Board::default() });
         }
@@ -481,10 +485,15 @@ fn layout(text: &str) -> Option<&'static str> {
     all.iter().find(|one| words_of(one)).map(|one| one.words())
 }
 
-/// The controller that a text names, as the table writes it.
-fn board<'f>(found: &'f mut Found, text: &str) -> Option<&'f mut Board> {
-    let is = |name: &str| !text.is_empty() && name.to_lowercase() == text.to_lowercase();
-    found.boxes.iter_mut().find(|board| is(&board.name) || board.label.as_deref().is_some_and(is))
+/// The controllers by their names, also as the table writes them, in small letters.
+fn named(found: &Found) -> BTreeMap<String, usize> {
+    let mut named = BTreeMap::new();
+    for (at, board) in found.boxes.iter().enumerate() {
+        for name in [&board.name].into_iter().chain(&board.label) {
+            named.entry(name.to_lowercase()).or_insert(at);
+        }
+    }
+    named
 }
 
 /// A host. Where a cell has only its last numbers (`.12`), the first ones are those of `whole`, the

@@ -1,12 +1,17 @@
 //! What people write into a cell: numbers with units, multiples, ports, addresses, lengths.
 
 use super::names::lawful;
+use super::places::MOST_UNIVERSE;
 use crate::model::Output;
 
 /// The largest number of a port; a larger one is taken for a slip.
 const MOST_PORT: u64 = 1_024;
 /// The most ports or addresses of one cell.
 const MOST_LISTED: usize = 4_096;
+/// The most bytes of a cell of ports; a workbook allows no more letters.
+const MOST_BYTES: usize = 32_767;
+/// The most letters of a box that stands before its ports.
+const MOST_LETTERS: usize = 200;
 
 /// Words that count nodes or the like, as they stand after a number.
 const UNITS: &[&str] = &[
@@ -35,12 +40,13 @@ pub fn whole(text: &str) -> Option<u64> {
         }
         value = value.checked_mul(1_000)?.checked_add(digits_of(group)?)?;
     }
-    Some(value)
+    u32::try_from(value).ok().map(u64::from)
 }
 
+/// A number in digits. It has at most 32 bits, so that what is counted with it fits 64.
 fn digits_of(text: &str) -> Option<u64> {
     let plain = !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
-    plain.then(|| text.parse().ok()).flatten()
+    plain.then(|| text.parse::<u32>().ok()).flatten().map(u64::from)
 }
 
 /// Which of several a cell names: `2`, `2 of 6`, `2/6`.
@@ -133,21 +139,24 @@ pub fn ports(text: &str) -> Option<Vec<SheetPort>> {
     let of_box = |(at, mark): (usize, &str)| {
         let (name, rest) = (text.get(..at)?.trim(), text.get(at + mark.len()..)?);
         let is_name = name.chars().any(char::is_alphabetic) && !name.ends_with(['/', '-', '|']);
-        let all = listed(rest).filter(|_| is_name && output(&format!("{name} 1")).is_none())?;
+        let is_name = is_name && output(&format!("{name} 1")).is_none();
+        let all = Some(rest).filter(|_| is_name).and_then(listed)?;
         let bare = all.iter().all(|(name, _)| name.is_none());
         let named = all.into_iter().map(|(_, output)| (Some(name.to_owned()), output));
         bare.then(|| named.collect())
     };
     let marks = text.match_indices(['/', '-', '|', '#', ' ']);
-    listed(text).or_else(|| marks.into_iter().find_map(of_box))
+    let mut marks = marks.take_while(|(at, _)| *at <= MOST_LETTERS);
+    listed(text).or_else(|| marks.find_map(of_box))
 }
 
 /// Ports of a cell that begins with the name of a known box: `DL3`, `pond 5-6`. `None` where it
 /// begins with none, or can be split in several ways.
 pub fn ports_of_box(text: &str, known: &dyn Fn(&str) -> bool) -> Option<Vec<SheetPort>> {
-    let mut all = text.char_indices().skip(1).filter_map(|(at, first)| {
+    let mut all = text.char_indices().skip(1).take(MOST_LETTERS).filter_map(|(at, first)| {
         let (name, rest) = text.split_at_checked(at)?;
-        let ports = listed(rest).filter(|_| first.is_ascii_digit() && known(name))?;
+        let ports = Some(rest).filter(|_| first.is_ascii_digit() && known(name));
+        let ports = ports.and_then(listed)?;
         let bare = ports.iter().all(|(name, _)| name.is_none());
         bare.then(|| {
             ports.into_iter().map(|(_, port)| (Some(name.trim().to_owned()), port)).collect()
@@ -158,6 +167,9 @@ pub fn ports_of_box(text: &str, known: &dyn Fn(&str) -> bool) -> Option<Vec<Shee
 
 /// A list of ports and ranges of ports.
 fn listed(text: &str) -> Option<Vec<SheetPort>> {
+    if text.len() > MOST_BYTES {
+        return None;
+    }
     // A spreadsheet may write a whole number so.
     let text = text.strip_suffix(".0").unwrap_or(text);
     let plain = text.replace("..", "-").replace(" to ", "-").replace(['–', '—'], "-");
@@ -319,14 +331,13 @@ fn spot(text: &str, channel: bool, cut: bool) -> Option<Vec<At>> {
         }
         rest = after;
     }
-    let number = |text: &str| text.parse::<u64>().ok();
     match numbers.as_slice() {
         [one] => {
-            let value = number(one)?;
+            let value = digits_of(one)?;
             (value > 0).then(|| vec![At::Channel(value)])
         }
         [universe, slot] => {
-            let pair = (number(universe)?, number(slot)?);
+            let pair = (digits_of(universe)?, digits_of(slot)?);
             let group = slot.len() == 3 && universe.len() <= 3 && pair.0 > 0;
             let thousands = group.then(|| At::Channel(pair.0 * 1_000 + pair.1));
             let plain = (1..=512).contains(&pair.1).then_some(At::Slot(pair.0, pair.1));
@@ -360,7 +371,8 @@ pub fn universes(text: &str) -> Option<(u64, Option<u64>)> {
         let words = ["universe", "univ", "uni", "u", "#"];
         let text = words.iter().find_map(|word| text.strip_prefix(word)).unwrap_or(text);
         let text = text.trim_start_matches([' ', '.', '#']);
-        digits_of(text.strip_suffix(".0").unwrap_or(text))
+        let number = digits_of(text.strip_suffix(".0").unwrap_or(text));
+        number.filter(|number| *number <= MOST_UNIVERSE)
     };
     match lower.split_once('-') {
         None => Some((one(&lower)?, None)),
@@ -395,7 +407,10 @@ fn measure(text: &str, unit: &str, units: &[&str]) -> Option<String> {
         "inch" | "inches" | "\"" => "in",
         other => other,
     };
-    let number = number.replace(',', ".");
+    // Only short units are counted by the thousand: `1,200 mm` is no length of 1.2 mm.
+    let group = number.split_once(',').and_then(|(_, rest)| rest.split('.').next());
+    let by_thousand = matches!(own, "mm" | "cm" | "in") && group.is_some_and(|own| own.len() == 3);
+    let number = number.replace(',', if by_thousand { "" } else { "." });
     let (whole, part) = number.split_once('.').unwrap_or((&number, ""));
     let plain = digits_of(whole).is_some_and(|value| value < 1_000_000)
         && (part.is_empty() || digits_of(part).is_some() && part.len() <= 3);
@@ -425,7 +440,7 @@ pub fn yes(text: &str) -> Option<bool> {
 pub fn runs(text: &str) -> Option<u64> {
     let run = |run: &str| {
         let words: Vec<&str> = run.split_whitespace().collect();
-        let number = |text: &str| text.parse::<u64>().ok().filter(|number| *number > 0);
+        let number = |text: &str| digits_of(text).filter(|number| *number > 0);
         let name = |name: &str| lawful(name, "run") == name && !matches!(name, "skip" | "lead");
         match words.as_slice() {
             ["skip", nodes] => number(nodes).map(|_| 0),

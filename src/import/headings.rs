@@ -101,11 +101,8 @@ const HEADINGS: &[(Kind, &str)] = &[
     ),
     (Kind::Count, "count qty quantity howmany copies amount pieces pcs numberofprops propcount"),
     (Kind::Instance, "instance member copy"),
-    (
-        Kind::NodesPerString,
-        "nodesperstring %perstring %string %eachstring %/string stringlength perstring",
-    ),
-    (Kind::NodesPerStrand, "nodesperstrand %perstrand %strand %/strand strandlength perstrand"),
+    (Kind::NodesPerString, "nodesperstring %perstring %string %eachstring stringlength perstring"),
+    (Kind::NodesPerStrand, "nodesperstrand %perstrand %strand strandlength perstrand"),
     (Kind::Nodes, "nodes % %count numberof% total% %total %perprop %each no% noof% num% #%"),
     (
         Kind::Strings,
@@ -222,7 +219,8 @@ pub fn kind(heading: &str, reading: &Reading) -> Option<Kind> {
         return Some(*kind);
     }
     // A universe and a slot in one cell: `Uni/start`.
-    if let Some((universe, slot)) = heading.split_once('/') {
+    let both = heading.split_once('/').filter(|(_, slot)| !slot.contains('/'));
+    if let Some((universe, slot)) = both {
         match (kind(universe, reading), kind(slot, reading)) {
             (Some(Kind::Universe), Some(Kind::Slot | Kind::Start | Kind::StartChannel)) => {
                 return Some(Kind::Start);

@@ -3,10 +3,10 @@
 use super::cells;
 use super::names::lawful;
 use crate::chip;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A make of node.
-#[derive(Clone, PartialEq, Eq, Debug)]
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub struct Make {
     /// Its lawful name.
     pub name: String,
@@ -107,6 +107,10 @@ pub fn of(
             (width, 8)
         }
     };
+    if said.is_none() && usual(letters).is_none() {
+        let what = format!("{width} channels for each node, and no colour order; taken as RGB");
+        clash.get_or_insert(what);
+    }
     let colour = match &said {
         Some(said) if said.len() as u64 == letters => said.clone(),
         _ => usual(letters).unwrap_or("RGB").to_owned(),
@@ -161,9 +165,11 @@ pub fn add(mut make: Make, name: Option<&str>, makes: &mut Vec<Make>) -> usize {
     };
     let longer = format!("{base}-{}", make.colour.to_lowercase());
     let numbers = (2..).map(|number| format!("{longer}-{number}"));
+    let known: BTreeMap<&str, usize> =
+        makes.iter().zip(0..).map(|(known, at)| (known.name.as_str(), at)).collect();
     for name in [base, longer.clone()].into_iter().chain(numbers) {
         make.name = name;
-        match makes.iter().position(|known| known.name == make.name) {
+        match known.get(make.name.as_str()).copied() {
             Some(at) if makes.get(at) == Some(&make) => return at,
             Some(_) => {}
             None => break,

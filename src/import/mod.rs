@@ -118,13 +118,15 @@ impl fmt::Display for Note {
             parts.push(format!("column `{}`", words::shown(&self.column)));
         }
         let place = parts.join(", ");
+        // It may hold a text of the table.
+        let what = words::visible(&self.what, "");
         if place.is_empty() {
-            return write!(out, "{}", self.what);
+            return write!(out, "{what}");
         }
         if self.text.is_empty() {
-            write!(out, "{place}: {}", self.what)
+            write!(out, "{place}: {what}")
         } else {
-            write!(out, "{place}: \"{}\": {}", words::shown(&self.text), self.what)
+            write!(out, "{place}: \"{}\": {what}", words::shown(&self.text))
         }
     }
 }

@@ -6,7 +6,7 @@ use super::headings::{Kind, plain};
 use super::{Grade, Note, Reading, Sheet, boxes, columns, rows, sheet};
 use crate::diagnostic::words::shown;
 use crate::unit;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Sheets of tinsel's own workbook that say the same as its sheet `strings` in other ways.
 const OURS: [&str; 4] = ["ports", "universes", "controllers", "props"];
@@ -82,7 +82,11 @@ fn named(pages: &mut [Page], reading: &Reading) -> Result<Vec<bool>, String> {
     let wanted = |name: &String| pages.iter().any(|page| page.name == *name);
     if let Some(missing) = reading.sheets.iter().find(|name| !wanted(name)) {
         let names: Vec<String> = pages.iter().map(|page| shown(&page.name).to_string()).collect();
-        return Err(format!("it has no sheet `{}`, but {}", shown(missing), names.join(", ")));
+        return Err(format!(
+            "it has no sheet `{}`; its sheets are {}",
+            shown(missing),
+            names.join(", ")
+        ));
     }
     let each = pages.iter_mut().map(|page| {
         "was not read, since --sheet names others".clone_into(&mut page.left);
@@ -266,6 +270,12 @@ pub fn beside(pages: &[Page], reading: &Reading, found: &mut Found, notes: &mut 
 /// Keeps what a sheet says of props that other sheets place, as comments of these props.
 fn of_props(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<Note>) {
     let sections = columns::find(&page.rows, reading, &mut Vec::new()).unwrap_or_default();
+    let mut by_form: BTreeMap<String, usize> = BTreeMap::new();
+    for (at, prop) in found.props.iter().enumerate() {
+        for name in [&prop.name].into_iter().chain(&prop.label) {
+            by_form.entry(boxes::squeezed(name)).or_insert(at);
+        }
+    }
     let (mut known, mut lost) = (0_u64, Vec::new());
     for section in &sections {
         for row in section.rows.iter().filter_map(|at| page.rows.get(*at)) {
@@ -277,11 +287,8 @@ fn of_props(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
             if said.is_empty() {
                 continue;
             }
-            let is = |text: &str| boxes::squeezed(text) == boxes::squeezed(name);
-            let prop = found
-                .props
-                .iter_mut()
-                .find(|prop| is(&prop.name) || prop.label.as_deref().is_some_and(is));
+            let prop = by_form.get(&boxes::squeezed(name));
+            let prop = prop.and_then(|at| found.props.get_mut(*at));
             let words = format!("{}, row {}: {}", page.place, row.number, said.join("; "));
             let Some(prop) = prop else {
                 found.comments.push(format!("{words} (of {})", shown(name)));

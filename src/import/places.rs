@@ -3,7 +3,7 @@
 
 use super::cells::At;
 use super::clashes::{clashes, mirrored, shared_universes};
-use super::found::{Board, Claim, Found, SheetLine, StringAt};
+use super::found::{Claim, Found, SheetLine, StringAt};
 use super::rows::same;
 use super::sizes;
 use super::{Grade, Note};
@@ -545,8 +545,7 @@ fn addressing(found: &mut Found) {
     }
     for board in broken {
         if let Some(board) = found.boxes.get_mut(board) {
-            let Board { per_prop, .. } = board;
-            *per_prop = true;
+            board.per_prop = true;
         }
     }
 }

@@ -38,6 +38,8 @@ use total::Sums;
 /// The largest count and number of nodes; a larger number is taken for a slip.
 const MOST_COUNT: u64 = 10_000;
 const MOST_NODES: u64 = 1_000_000;
+/// The most slots of a row; all universes have not many more.
+const MOST_SLOTS: u64 = 32_000_000;
 
 /// What one row says.
 #[derive(Default)]
@@ -94,6 +96,7 @@ pub fn read(tables: Vec<Sheet>, known: &BTreeMap<String, String>, notes: &mut Ve
         band: None,
         port: None,
         own_port: None,
+        of_tables: Vec::new(),
     };
     let by_sheet = band::by_sheet(&tables);
     // `wire any` means every controller there is.
@@ -106,6 +109,7 @@ pub fn read(tables: Vec<Sheet>, known: &BTreeMap<String, String>, notes: &mut Ve
             note.place.clone_from(&table.place);
         }
         stage.found.places.push(table.place);
+        stage.of_tables.push(stage.columns.clone());
     }
     stage.renames();
     let from = stage.notes.len();
@@ -170,6 +174,8 @@ struct Stage<'a> {
     band: Option<String>,
     /// The port of the present row, where it stands in the cell of its box.
     own_port: Option<Vec<SheetPort>>,
+    /// The last columns of each table.
+    of_tables: Vec<Columns>,
     /// The port of the present rows, where a line of its own says it.
     port: Option<Vec<SheetPort>>,
 }
@@ -248,12 +254,15 @@ impl Stage<'_> {
         if self.place.is_empty() { row } else { format!("{}, {row}", self.place) }
     }
 
-    /// Gives notes on rows the first heading that the table has of some kinds.
+    /// Gives notes on rows the first heading that the table of their prop has of some kinds.
     fn at_column(&mut self, from: usize, kinds: &[Kind]) {
-        let heading = kinds.iter().map(|kind| self.columns.heading(*kind));
-        let heading = heading.into_iter().find(|heading| !heading.is_empty()).unwrap_or("");
         for note in self.notes.iter_mut().skip(from).filter(|note| note.row.is_some()) {
-            heading.clone_into(&mut note.column);
+            let prop = note.prop.and_then(|prop| self.found.props.get(prop));
+            let Some(columns) = prop.and_then(|prop| self.of_tables.get(prop.table)) else {
+                continue;
+            };
+            let mut headings = kinds.iter().map(|kind| columns.heading(*kind));
+            note.column = headings.find(|heading| !heading.is_empty()).unwrap_or("").to_owned();
         }
     }
 
@@ -287,7 +296,7 @@ impl Stage<'_> {
     fn said(&mut self, row: &Row, words: &str) {
         if let Some(size) = self.apart(row) {
             let what = format!(
-                "says that a universe has {} slots; so the table below it is read",
+                "says that a universe has {} slots; the table below it is read that way",
                 size.get()
             );
             let note = Note::of_table(what, Grade::Told);

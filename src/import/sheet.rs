@@ -66,7 +66,12 @@ impl Row {
 /// # Errors
 /// In words, why not.
 pub fn read(bytes: &[u8]) -> Result<Vec<Row>, String> {
-    let text = &*text(bytes)?;
+    let mut text = text(bytes)?;
+    // A last cell that holds this end of its line was opened and never closed.
+    if !text.ends_with('\n') {
+        text.to_mut().push('\n');
+    }
+    let text = &*text;
     let separator = separator(text);
     let mut reader = ReaderBuilder::new()
         .has_headers(false)
@@ -101,7 +106,7 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Row>, String> {
         let blank = own.chars().take_while(|c| matches!(c, '\r' | '\n'));
         number += 1 + blank.filter(|c| *c == '\n').count();
         line = reader.position().line();
-        let ends = raw.trim_end_matches(['\r', '\n']).contains('\n');
+        let ends = record.iter().next_back().is_some_and(|cell| cell.ends_with(b"\n"));
         let is_last = raw_end == Some(text.len());
         if is_last && ends && raw.matches('"').count() % 2 == 1 {
             return Err(format!("a quote that is opened in line {start} is never closed"));

@@ -189,7 +189,8 @@ fn by_words(
             (words, Grade::Wrong)
         }
         None => {
-            let words = format!("says that a universe has {} slots; so it is read", size.get());
+            let words =
+                format!("says that a universe has {} slots; it is read that way", size.get());
             (words, Grade::Told)
         }
     };
@@ -216,8 +217,8 @@ fn by_starts(found: &Found, claims: &[&Claim]) -> Option<(String, Grade, Univers
     let all = UniverseSlots::ALL;
     let beyond = firsts.values().any(|first| *first > 0);
     if begin(WHOLE_NODES) && beyond && !begin(all.each()) {
-        let what = "its channels count 510 to a universe, since every box begins on such a one; so \
-                    it is read";
+        let what = "its channels count 510 to a universe, since every box begins on such a one; it \
+                    is read that way";
         return Some((what.to_owned(), Grade::Told, UniverseSlots::new(510)?));
     }
     let first = across.first()?;

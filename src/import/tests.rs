@@ -1,5 +1,6 @@
 //! Imports of small tables.
 
+use super::makes::Make;
 use super::{Grade, Import, Reading, import};
 
 fn read(text: &str) -> Import {
@@ -115,10 +116,14 @@ fn what_can_t_be_read_is_refused_in_words() {
         (b"name,nodes\n", "no row below its header"),
         (b"owl,50\nfox,20\n", "no header with a column of names"),
         (b"name,nodes\n\"owl,50\nfox,20\n", "a quote that is opened in line 2 is never closed"),
+        (b"name,nodes\nowl,50\n\"fox,20\n", "a quote that is opened in line 3 is never closed"),
+        (b"name,nodes\nowl,50\n\"fox,20", "a quote that is opened in line 3 is never closed"),
     ] {
         let said = import("t.csv", bytes, &Reading::default()).unwrap_err();
         assert!(said.contains(why), "{said}");
     }
+    // A quote within a cell opens nothing.
+    assert!(read("name,nodes\nowl,50\n12\" ball,5").text.contains("prop prop-12-ball "));
 }
 
 /// Rows are counted as a spreadsheet counts them, whatever ends a line.
@@ -161,4 +166,88 @@ fn workbooks_are_known_for_what_they_are() {
         let why = super::import("props.csv", bytes, &Reading::default()).unwrap_err();
         assert!(why.contains(words) && why.contains("save it as"), "{why}");
     }
+}
+
+/// Numbers and cells that once filled the memory, overflowed the stack or went round for ever.
+#[test]
+fn no_cell_costs_much() {
+    let slashes = format!("name,nodes,{}\nowl,50,x\n", "/".repeat(100_000));
+    let marks = format!("name,nodes,controller,port\nowl,50,hut,{}\n", "a-".repeat(16_000));
+    let digits = format!("name,nodes,port\nowl,50,{}\n", "a1".repeat(100_000));
+    for text in [
+        "name,nodes,universe,slot,endslot\nowl,50,1-9999999999,5,154\n",
+        "name,nodes,universe,slot,endslot\nowl,50,1-63999,5,154\n",
+        "name,nodesperstrand,start\nowl,0,1/1\n",
+        "name,channels\nowl,1-9999999999999\n",
+        "name,nodes,startchannel,endchannel\nowl,5,1,18446744073709551615\n",
+        "name,nodes,universe,slot\nowl,5,18446744073709551615,1\n",
+        &slashes,
+        &marks,
+        &digits,
+    ] {
+        let begun = std::time::Instant::now();
+        let notes = read(text).notes;
+        assert!(begun.elapsed().as_secs() < 20, "{:.90}: {:?}", text, begun.elapsed());
+        assert!(!notes.is_empty(), "{:.90}", text);
+    }
+    let mut makes = Vec::new();
+    let one = Make { colour: "RGB".to_owned(), depth: 8, slots: 3, ..Make::default() };
+    for at in 0..3_000 {
+        let volts = Some(format!("{at} V"));
+        assert_eq!(super::makes::add(Make { volts, ..one.clone() }, None, &mut makes), at);
+    }
+}
+
+#[test]
+fn strands_are_never_lost_in_silence() {
+    let part = "100 nodes in 1 string do not come out even in 8 strands; left out";
+    let none = "5 strands of 30 nodes can't be spread evenly over 2 strings; the row is left out";
+    for (table, setting, note) in [
+        ("name,nodesperstring,strands\nowl,100,8\n", "string 100 nodes", part),
+        ("name,nodes,strands\nowl,100,8\n", "string 100 nodes", part),
+        ("name,nodesperstrand,strands,strings\nowl,30,5,2\n", "", none),
+        (
+            "name,nodesperstring,strings,strands\nowl,100,2,4\n",
+            "strings 2 of 2 strands of 50 nodes",
+            "",
+        ),
+        (
+            "name,stringnumber,nodes,strands\nowl,1,100,4\nowl,2,100,2\n",
+            "strings 1 of 4 strands of 25 nodes; strings 1 of 2 strands of 50 nodes",
+            "",
+        ),
+    ] {
+        let import = read(table);
+        let lost = lost(&import).concat();
+        assert!(if note.is_empty() { lost.is_empty() } else { lost.contains(note) }, "{lost}");
+        assert!(plain(&import).replace('\n', "; ").contains(setting), "{}", import.text);
+    }
+}
+
+#[test]
+fn cells_are_not_lost_in_silence() {
+    // The limit of a port whose cell names the controller.
+    let import = read("name,nodes,port,limit\nowl,50,hut.3,600\n");
+    assert!(plain(&import).contains("port 3 { nodes at most 600 }"), "{}", import.text);
+    // Slots that no usual colour order takes.
+    let lost = lost(&read("name,nodes,channels\nowl,50,350\n")).concat();
+    assert!(lost.contains("7 channels for each node, and no colour order; taken as RGB"), "{lost}");
+    for (lead, words) in
+        [("\"1,200 mm\"", "lead 1200 mm"), ("\"1,2 m\"", "lead 1.2 m"), ("12.5 in", "lead 12.5 in")]
+    {
+        let import = read(&format!("name,nodes,controller,port,lead\nowl,50,hut,1,{lead}\n"));
+        assert!(plain(&import).contains(words), "{lead}: {}", import.text);
+    }
+}
+
+/// A note on a row has the heading of its own table, and no letter that steers a terminal.
+#[test]
+fn notes_name_their_own_column() {
+    let first = "name,stringnumber,nodes\nowl,1,50\nowl,1,50\n";
+    let tables = [("one.csv", first.as_bytes()), ("two.csv", b"Prop,Pixels\nfox,5\n")];
+    let import = super::import_all(&tables, &Reading::default()).unwrap();
+    let lost = lost(&import).concat();
+    assert!(lost.contains("column `stringnumber`: \"owl\": row 2 has this string too"), "{lost}");
+    let import = read("name,nodes,sameas\nowl,50,x\u{1b}[2J\n");
+    assert!(import.notes.iter().all(|note| !note.to_string().contains('\u{1b}')));
 }

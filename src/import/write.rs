@@ -390,7 +390,8 @@ fn shape(found: &Found, lines: &[SheetLine]) -> Vec<String> {
             if one.name.is_none()
                 && one.runs.is_none()
                 && rest.iter().all(|line| {
-                    line.size == one.size && line.name.is_none() && line.runs.is_none()
+                    let alike = (line.size, line.strands.max(1)) == (one.size, one.strands.max(1));
+                    alike && line.name.is_none() && line.runs.is_none()
                 }) =>
         {
             let strands = one.strands.max(1);
@@ -409,6 +410,11 @@ fn shape(found: &Found, lines: &[SheetLine]) -> Vec<String> {
                 format!("string {name}: {runs}")
             }
             (None, Some(runs)) => format!("string: {runs}"),
+            (None, None) if line.strands > 1 => format!(
+                "strings 1 of {} strands of {}",
+                line.strands,
+                unit::counted(line.size / line.strands, "node")
+            ),
             (None, None) => format!("string {}", nodes(line)),
         })),
     }

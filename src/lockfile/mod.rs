@@ -47,6 +47,8 @@ mod write;
 pub use read::read;
 pub use write::write;
 
+pub use crate::source::MOST_LOCK_BYTES as MOST_BYTES;
+
 use crate::diagnostic::Sink;
 use crate::lock::{Lock, Row, SetUp};
 use crate::model::{Model, StringId};
@@ -60,9 +62,6 @@ use std::sync::Arc;
 pub const MAJOR: u32 = 1;
 /// The number after the dot of that format.
 pub const MINOR: u32 = 2;
-
-/// The most bytes a lock may have: 167 for each of 400,000 strings, the most of a display.
-pub const MOST_BYTES: usize = 64 * 1024 * 1024;
 
 /// A lock as it was read.
 #[derive(Debug, Clone)]

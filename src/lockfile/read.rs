@@ -46,10 +46,14 @@ pub fn read(loaded: Loaded, sources: &mut SourceMap, sink: &mut Sink) -> Option<
         return None;
     }
     let minor = format(file, sink)?;
+    // Rows are read by it, wherever it stands.
+    let slots = lines(file)
+        .find_map(|(line, _)| line.trim_start_matches('\u{feff}').strip_prefix("universe_slots:"));
+    let universe_slots = slots.and_then(universe_slots).unwrap_or_default();
     let mut reader = Reader {
         file,
         newer: minor > MINOR,
-        lock: Lock::default(),
+        lock: Lock { universe_slots, ..Lock::default() },
         display_at: Span::default(),
         head: Vec::new(),
         added: Added { minor, ..Added::default() },
@@ -131,6 +135,10 @@ fn format(file: &SourceFile, sink: &mut Sink) -> Option<u32> {
     None
 }
 
+fn universe_slots(value: &str) -> Option<UniverseSlots> {
+    UniverseSlots::new(serde_yaml::from_str(value.trim()).ok()?)
+}
+
 /// Which part of a lock the next line belongs to.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum State {
@@ -210,10 +218,8 @@ impl<'f> Reader<'f> {
                     None => self.fault(at, &Fault::Display),
                 }
             }
-            "universe_slots" => match serde_yaml::from_str(value).map(UniverseSlots::new) {
-                Ok(Some(slots)) => self.lock.universe_slots = slots,
-                _ => self.fault(at, &Fault::UniverseSlots),
-            },
+            "universe_slots" if universe_slots(value).is_some() => {}
+            "universe_slots" => self.fault(at, &Fault::UniverseSlots),
             "strings" => {
                 self.state = State::Rows;
                 if !matches!(value.split('#').next().unwrap_or("").trim(), "" | "{}") {
@@ -286,7 +292,16 @@ impl<'f> Reader<'f> {
             }
             Err((fault, words)) => {
                 // The smallest text that is wrong, if the line has it as it was read.
-                let found = line.trim_start().find(words).filter(|_| !words.is_empty());
+                let own = line.trim_start();
+                let found = match &fault {
+                    Fault::Name => own.find(words),
+                    // The name, or that of a controller, may hold the word.
+                    Fault::Word(_) => own.find(&format!(" {words}:")).map(|at| at + 1),
+                    _ => own
+                        .split_once('{')
+                        .and_then(|(name, own)| Some(name.len() + 1 + own.find(words)?)),
+                };
+                let found = found.filter(|_| !words.is_empty());
                 let at = found.map_or(at, |found| {
                     let start = at.start + found as u32;
                     Span::new(start, start + words.len() as u32)

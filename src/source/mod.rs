@@ -88,6 +88,8 @@ const ROOM: u32 = 64 * 1024;
 
 /// The most bytes that all texts of a display may have together.
 pub const MOST_BYTES: usize = 64 * 1024 * 1024;
+/// The most bytes of its lock: 671 for each of 400,000 strings, the most of a display.
+pub const MOST_LOCK_BYTES: usize = 256 * 1024 * 1024;
 
 impl SourceMap {
     /// An empty map for a display that is being edited. Each text begins at a multiple of 64 KiB,
@@ -108,10 +110,10 @@ impl SourceMap {
         self.add_within(MOST_BYTES, name, text)
     }
 
-    /// Adds the text of the lock, after those of the display. The limit is twice [`MOST_BYTES`] for
-    /// all texts, so a lock of at most [`MOST_BYTES`] always fits; `None` if the limit is passed.
+    /// Adds the text of the lock, after those of the display. A lock of at most
+    /// [`MOST_LOCK_BYTES`] always fits; `None` if it is larger.
     pub fn add_lock(&mut self, name: &str, text: &str) -> Option<&SourceFile> {
-        self.add_within(2 * MOST_BYTES + 1, name, text)
+        self.add_within(MOST_BYTES + MOST_LOCK_BYTES + 1, name, text)
     }
 
     fn add_within(&mut self, most: usize, name: &str, text: &str) -> Option<&SourceFile> {

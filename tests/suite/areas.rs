@@ -187,7 +187,10 @@ fn sheets_are_chosen_by_name_or_by_what_they_repeat() {
     assert!(told(&import, true).iter().any(|note| note == left), "{:#?}", import.notes);
     let reading = Reading { sheets: names(&["Lane", "Head"]), ..Reading::default() };
     let why = import_all(&[("g.xlsx", &book(&sheets))], &reading).unwrap_err();
-    assert!(why.contains("it has no sheet `Head`, but Boxes, Lane, Terrace, Heads"), "{why}");
+    assert!(
+        why.contains("it has no sheet `Head`; its sheets are Boxes, Lane, Terrace, Heads"),
+        "{why}"
+    );
     let again = LANE.replace("Gate||2|60|1021|1200", "Gate||2|50|1021|1170");
     let import = read(&[("2031", LANE), ("2030", &again)], &Reading::default());
     assert_eq!(import.props, 4, "{}", import.text);

@@ -70,6 +70,29 @@ fn what_a_person_must_do() {
     );
 }
 
+/// Strings that moved for one cause on two controllers have a reason each, with its controller.
+#[test]
+fn a_reason_names_its_own_controller() {
+    let yard = |first: u32, second: u32| {
+        format!(
+            "node dot {{ chip ws2811; colour RGB }}\nprop arch * 2 {{ node dot; string 50 nodes }}\n\
+             controller pier {{ universes {first}..{}; ports 1..2 {{ chip ws2811 }} }}\n\
+             controller quay {{ universes {second}..{}; ports 1..2 {{ chip ws2811 }} }}\n\
+             wire pier.1: arch[1]\nwire quay.1: arch[2]\n",
+            first + 1,
+            second + 1
+        )
+    };
+    let folder = Folder::new();
+    folder.file("yard.tinsel", yard(1, 11));
+    assert_eq!(run(&folder, &["build", "--quiet", "yard.tinsel"]).status.code(), Some(0));
+    folder.file("yard.tinsel", yard(5, 15));
+    let told = out(&run(&folder, &["diff", "yard.tinsel"]));
+    let reasons = told.split("why strings move").nth(1).unwrap();
+    assert!(reasons.contains("arch[1]: ") && reasons.contains("arch[2]: "), "{told}");
+    assert!(reasons.contains("`pier`") && reasons.contains("`quay`"), "{told}");
+}
+
 #[test]
 fn its_statuses() {
     let folder = Folder::new();

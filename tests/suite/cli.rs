@@ -407,6 +407,12 @@ fn the_graph_reaches_what_comes_behind() {
     // Between two ports of a controller it is the port that comes after.
     let all = out(&on("graph", &joined, &[]));
     assert_eq!(all.matches("[label=\"after\"]").count(), 1, "{all}");
+    // A member of several strings is a part of its prop.
+    let text = "node dot { chip ws2811; colour RGB }\ncontroller hut { ports 1..8 { } }\n\
+                prop owl * 2 { node dot; strings 2 of 50 nodes }\nwire any: owl\n";
+    let family = folder.file("family.tinsel", text);
+    let graph = out(&on("graph", &family, &["--reach", "owl"]));
+    assert!(graph.contains("prop owl[1]\"") && graph.contains("prop owl[2]\""), "{graph}");
 }
 
 #[test]

@@ -505,6 +505,62 @@ fn hostile_texts_are_refused_at_once() {
     }
 }
 
+/// Tools may sort the keys: starts count by the size of a universe, wherever it stands.
+#[test]
+fn the_head_may_stand_in_any_order() {
+    let head = "format: \"1.2\"\ndisplay: \"\"\n";
+    let slots = "universe_slots: 510\n";
+    let rows = "strings:\n  arch: {port: pier.1, start: 2/1, slots: 150}\n";
+    for text in [format!("{head}{slots}{rows}...\n"), format!("{head}{rows}{slots}...\n")] {
+        assert_eq!(read(text.as_bytes()).unwrap().lock.rows[0].start, 510, "{text}");
+    }
+}
+
+/// A fault is marked where it is, though a name may hold the same letters.
+#[test]
+fn a_fault_is_marked_where_it_stands() {
+    let head = "format: \"1.2\"\ndisplay: \"\"\nuniverse_slots: 512\nstrings:\n";
+    let made = "nodes: 50, each: 3, colour: RGB";
+    for (row, marked) in [
+        (format!("  beach: {{port: reach.1, start: 1/1, slots: 150, {made}}}\n"), "each: 0"),
+        ("  pier: {port: pier, start: 1/1, slots: 150}\n".to_owned(), "pier, start"),
+    ] {
+        let text = format!("{head}{}...\n", row.replace("each: 3", "each: 0"));
+        let loaded = Loaded {
+            identity: check::LOCK.to_owned(),
+            name: check::LOCK.to_owned(),
+            bytes: text.clone().into_bytes(),
+        };
+        let mut sink = Sink::default();
+        assert!(lockfile::read(loaded, &mut SourceMap::default(), &mut sink).is_none());
+        let found = sink.finish();
+        assert!(text[found[0].span().start as usize..].starts_with(marked), "{found:?}");
+    }
+}
+
+/// What a build writes can be read again, for the largest display and long names.
+#[test]
+fn the_largest_lock_is_not_too_large() {
+    let long = "x".repeat(48);
+    let row = Row {
+        made: Some(Made {
+            nodes: 100_000,
+            each: 4,
+            colour: "RGBW".into(),
+            chip: long.as_str().into(),
+            dark: 1_000,
+            within: 1_000,
+            place: 100,
+            level: Some(12_345),
+        }),
+        moved: Some("x".repeat(200).into()),
+        ..row(&format!("{long}[100000].12"), &long, Output::Pixel(1_024), 1_000_000, 400_000)
+    };
+    let lock = Lock { rows: vec![row], ..Lock::default() };
+    let bytes = lockfile::write(&lock, &Added::default()).len();
+    assert!(bytes * tinsel::model::MOST_STRINGS as usize <= lockfile::MOST_BYTES, "{bytes}");
+}
+
 /// Words and lines of locks in random order: refused with a word at a sound place, or read; and
 /// what is read is the same when it was written again, and when it was built again.
 #[test]

@@ -150,12 +150,15 @@ impl Stage<'_> {
         start: Option<At>,
         last: Option<u64>,
     ) -> Option<Vec<At>> {
+        /// The most universes before the last one.
+        const MOST: u64 = 64;
         let At::Slot(universe, _) = start? else { return None };
         let slot = self.columns.cell(row, Kind::EndSlot).and_then(cells::whole)?;
         let lines = lines.iter().filter_map(|at| self.found.line((prop, *at)));
         let slots: u64 = lines.map(|line| self.found.body(line).slots()).sum();
-        let last = last.unwrap_or(universe + (slots / 500 + 1).min(64));
-        Some((universe..=last).map(|universe| At::Slot(universe, slot)).collect())
+        let last = last.unwrap_or(universe + (slots / 500 + 1).min(MOST));
+        let first = universe.max(last.saturating_sub(MOST));
+        Some((first..=last).map(|universe| At::Slot(universe, slot)).collect())
     }
 
     /// The heading and the text of a row's start, and of its end.

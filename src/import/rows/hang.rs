@@ -293,7 +293,7 @@ impl Stage<'_> {
             let what = "a port without a controller; the port is left open";
             self.note((row, Kind::Port), what, Grade::Lost);
         }
-        self.limit(row, (prop, controller), places);
+        self.limit(row, prop, places);
     }
 
     /// The box of a table that names none.
@@ -311,12 +311,7 @@ impl Stage<'_> {
     }
 
     /// Takes over the limit of a port.
-    pub(super) fn limit(
-        &mut self,
-        row: &Row,
-        (prop, controller): (usize, Option<usize>),
-        places: &[(usize, usize)],
-    ) {
+    pub(super) fn limit(&mut self, row: &Row, prop: usize, places: &[(usize, usize)]) {
         let in_slots = self.columns.has(Kind::Derived) && self.columns.of_ports;
         let limit = self.optional(row, Kind::Limit, MOST_NODES);
         let Some(limit) = limit.filter(|limit| *limit > 0) else {
@@ -324,15 +319,15 @@ impl Stage<'_> {
         };
         for place in places {
             let line = self.found.line((prop, *place));
-            let Some((Some(Output::Pixel(port)), pixels)) =
-                line.map(|line| (line.output, line.make.is_some()))
+            let Some((Some(Output::Pixel(port)), pixels, own)) =
+                line.map(|line| (line.output, line.make.is_some(), line.controller))
             else {
                 continue;
             };
             if !pixels && in_slots {
                 continue;
             }
-            if let Some(board) = controller.and_then(|at| self.found.boxes.get_mut(at)) {
+            if let Some(board) = own.and_then(|at| self.found.boxes.get_mut(at)) {
                 let known = board.limits.entry(port).or_insert(limit);
                 *known = (*known).max(limit);
             }

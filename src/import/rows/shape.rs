@@ -1,6 +1,6 @@
 //! How large the strings of a row are, and of what nodes.
 
-use super::{Facts, MOST_COUNT, MOST_NODES, Size, Stage, remarked};
+use super::{Facts, MOST_COUNT, MOST_NODES, MOST_SLOTS, Size, Stage, remarked};
 use crate::import::Grade;
 use crate::import::cells::{self, At, SheetPort};
 use crate::import::headings::Kind;
@@ -149,12 +149,14 @@ impl Stage<'_> {
     /// The slots of a row by its own cell: a count, or a range of channels.
     pub(super) fn slots(&mut self, row: &Row) -> Option<u64> {
         let text = self.columns.cell(row, Kind::Slots)?;
-        if let Some(slots) = cells::whole(text).filter(|slots| *slots <= 32_000_000) {
+        if let Some(slots) = cells::whole(text).filter(|slots| *slots <= MOST_SLOTS) {
             return Some(slots).filter(|slots| *slots > 0);
         }
         match cells::spots(text, true, false).as_deref() {
             Some([(from, Some(to))]) => match (from.as_slice(), to.as_slice()) {
-                ([At::Channel(from)], [At::Channel(to)]) if to >= from => Some(to - from + 1),
+                ([At::Channel(from)], [At::Channel(to)]) => {
+                    (to + 1).checked_sub(*from).filter(|slots| (1..=MOST_SLOTS).contains(slots))
+                }
                 _ => None,
             },
             _ => {
@@ -237,14 +239,16 @@ impl Stage<'_> {
         if let Some(size) = self.in_one_cell(row, strings, facts) {
             return size;
         }
-        let strands = self.optional(row, Kind::Strands, MOST_COUNT);
+        let strands = self.optional(row, Kind::Strands, MOST_COUNT).filter(|strands| *strands > 0);
         let whole = strings.unwrap_or(1);
         let count = usize::try_from(whole).unwrap_or(1);
         let per_strand = self.optional(row, Kind::NodesPerStrand, MOST_NODES);
+        let per_strand = per_strand.filter(|nodes| *nodes > 0);
         let per_string = self.number(row, Kind::NodesPerString, MOST_NODES, OUT);
         let per_string = per_string.map_err(|()| self.left_row(row, OUT)).ok()?;
         if let Some(nodes) = per_string.filter(|nodes| *nodes > 0) {
-            return Some(Size::Nodes(vec![nodes; count], strands.unwrap_or(0)));
+            let strands = self.own_strands(row, strands, whole, nodes.saturating_mul(whole));
+            return Some(Size::Nodes(vec![nodes; count], strands));
         }
         let total = self.number(row, Kind::Nodes, MOST_NODES, OUT);
         let total = total.map_err(|()| self.left_row(row, OUT)).ok()?.filter(|total| *total > 0);
@@ -255,16 +259,21 @@ impl Stage<'_> {
                     self.left_out((row, Kind::Nodes), &what, Grade::Lost);
                     return None;
                 }
-                let each = strands.filter(|strands| {
-                    strands.is_multiple_of(whole) && nodes.is_multiple_of((*strands).max(1))
-                });
-                let strands = each.map_or(0, |strands| strands / whole);
+                let strands = self.own_strands(row, strands, whole, nodes);
                 Some(Size::Nodes(self.shares(row, nodes, whole), strands))
             }
             (None, Some(each), _) => {
                 let strands = strands.unwrap_or(whole);
-                let own = strands / whole.max(1);
-                Some(Size::Nodes(vec![each.saturating_mul(own.max(1)); count], own))
+                let own = strands / whole;
+                let nodes = each.saturating_mul(own);
+                if !strands.is_multiple_of(whole) || nodes > MOST_NODES {
+                    let what = format!(
+                        "{strands} strands of {each} nodes can't be spread evenly over {whole} strings; {OUT}"
+                    );
+                    self.left_out((row, Kind::NodesPerStrand), &what, Grade::Lost);
+                    return None;
+                }
+                Some(Size::Nodes(vec![nodes; count], own))
             }
             (None, None, Some(of)) => Some(Size::Nodes(vec![of.each], 0)),
             (None, None, None) if facts.slots.is_some() => Some(Size::Slots),
@@ -273,6 +282,24 @@ impl Stage<'_> {
                 None
             }
         }
+    }
+
+    /// How many strands each string of a row has; those that don't come out even are reported.
+    fn own_strands(&mut self, row: &Row, strands: Option<u64>, strings: u64, nodes: u64) -> u64 {
+        let Some(strands) = strands else { return 0 };
+        if strands.is_multiple_of(strings) && nodes.is_multiple_of(strands) {
+            return strands / strings;
+        }
+        // A prop that was split may have more strands in one string; its starts show the sizes.
+        if nodes.is_multiple_of(strands) && self.columns.cell(row, Kind::Start).is_some() {
+            return 0;
+        }
+        let all = unit::counted(nodes, "node");
+        let strings = unit::counted(strings, "string");
+        let what =
+            format!("{all} in {strings} do not come out even in {strands} strands; left out");
+        self.note((row, Kind::Strands), what, Grade::Lost);
+        0
     }
 
     /// Keeps a row that makes no prop as a comment.

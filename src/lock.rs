@@ -307,14 +307,9 @@ fn rows_of(model: &Model, plan: &Plan, port: &PortPlan, rows: &mut Vec<Row>) {
     }
 }
 
-/// The names of a rename as the lock has them: without blanks and comments.
+/// The names of a rename as the lock has them.
 fn names_of(rename: &Rename) -> (Box<str>, Box<str>) {
-    let bare = |text: &str| {
-        let lines = text.lines().flat_map(|line| line.split('#').next());
-        let words = lines.flat_map(str::split_whitespace);
-        words.collect::<String>().into()
-    };
-    (bare(&rename.old), bare(&rename.new))
+    (rename.old.clone(), rename.new.clone())
 }
 
 impl Row {

@@ -45,10 +45,7 @@ pub(super) fn order(
     let mut order: Vec<(Seat, usize)> =
         seats.iter().enumerate().filter_map(|(line, seat)| seat.map(|seat| (seat, line))).collect();
     // What the compiler adds comes at the end of a chain, so that no chain is cabled anew.
-    let wired = |line: usize| {
-        let target = model.lines.get(line).map(|line| line.target);
-        matches!(target, Some(Target::Port(..) | Target::Dmx(..)))
-    };
+    let wired = |line: usize| model.lines.get(line).is_some_and(|line| !line.target.is_open());
     order.sort_unstable_by_key(|(seat, line)| (*seat, !wired(*line), *line));
     if let Some(past) = past {
         keep::queue::order(model, past, &mut order);

@@ -9,12 +9,11 @@ use super::fixtures::Fixtures;
 use super::needs::Need;
 use super::outlets::Outlets;
 use super::seek::{Asked, Universes};
-use super::{addresses, ports};
-use crate::diagnostic::{Severity, Sink};
+use super::{addresses, ports, stored};
+use crate::diagnostic::Sink;
 use crate::model::{
     Controller, ControllerId, Model, PieceKind, Port, PortSettings, Start, StringId, Target, Told,
 };
-use crate::rules;
 use crate::rules::place::no_room::{Cure, RatePlace};
 use crate::source::Span;
 use std::cell::OnceCell;
@@ -499,14 +498,5 @@ fn errors(model: &Model, seats: &[Option<Seat>]) -> BTreeMap<&'static str, usize
     let mut sink = Sink::default();
     let ports = chains::join(model, &chains::order(model, seats, None));
     let (plan, _) = addresses::lay(model, ports, None, &mut sink);
-    for check in rules::ALL.iter().filter_map(|rule| rule.check) {
-        check(model, &plan, &mut sink);
-    }
-    let mut errors = BTreeMap::new();
-    for finding in sink.finish() {
-        if finding.severity == Severity::Error {
-            *errors.entry(finding.code).or_default() += 1;
-        }
-    }
-    errors
+    stored::errors(model, &plan, sink)
 }

@@ -3,9 +3,7 @@
 use super::keep::units::{Form, Place, Refused, Unit};
 use super::keep::{Old, Record};
 use crate::grid::{Body, Grid};
-use crate::model::{
-    Addressing, ControllerId, Model, Output, PieceKind, PinPlace, StringId, Target,
-};
+use crate::model::{Addressing, ControllerId, Model, Output, PieceKind, PinPlace, StringId};
 use crate::plan::{Cause, Change, Move, Placed, Plan, Unseated, Was, Why};
 use std::collections::BTreeMap;
 
@@ -56,7 +54,7 @@ fn changed_output(plan: &Plan, was: &Was, placed: &Placed) -> bool {
 fn said(model: &Model) -> Vec<bool> {
     let mut said = vec![false; model.strings.len()];
     for line in &model.lines {
-        if !matches!(line.target, Target::Port(..) | Target::Dmx(..)) {
+        if line.target.is_open() {
             continue;
         }
         for piece in model.pieces_of(line) {
@@ -204,7 +202,8 @@ impl<'a> Causes<'a> {
             let there = |number| declared.dmx.iter().any(|dmx| Output::Dmx(dmx.value) == number);
             return if there(was.output) { Unseated::Room } else { Unseated::Gone };
         };
-        let Some(settings) = self.model.port_settings(at, number, None) else {
+        let receiver = self.model.receivers_of(at, number).map(|(id, ..)| id).next();
+        let Some(settings) = self.model.port_settings(at, number, receiver) else {
             return Unseated::Gone;
         };
         let node = self.model.node_of(id);

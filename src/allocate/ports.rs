@@ -73,7 +73,7 @@ pub(super) fn place(
 pub(super) fn open(model: &Model, seats: &[Option<Seat>]) -> Vec<(usize, Need)> {
     let lines = model.lines.iter().zip(seats).enumerate();
     lines
-        .filter(|(_, (line, seat))| is_open(line.target) && seat.is_none())
+        .filter(|(_, (line, seat))| line.target.is_open() && seat.is_none())
         .filter_map(|(index, (line, _))| Some((index, Need::of(model, line)?)))
         .collect()
 }
@@ -183,13 +183,6 @@ fn pushed_out(model: &Model, seats: &[Option<Seat>], less: &mut [u64]) -> bool {
         }
     }
     any
-}
-
-fn is_open(target: Target) -> bool {
-    match target {
-        Target::Controller(_) | Target::Receiver(_) | Target::Any => true,
-        Target::Port(..) | Target::Dmx(..) => false,
-    }
 }
 
 struct Search<'a> {

@@ -118,7 +118,7 @@ impl Refusal<'_> {
             lines.retain(|at| self.need(*at).is_some_and(|need| !self.fits_anywhere(need)));
         }
         let first = self.need(*lines.first()?)?;
-        let rows = self.reasons(first);
+        let rows = self.outlets.reasons(first);
         if rows.is_empty() && self.model.outputs_unsure(first.target) {
             return None;
         }
@@ -165,21 +165,6 @@ impl Refusal<'_> {
         scope.any(|at| self.outlets.is_for(at, need.fixture) && self.outlets.fits(at, need).is_ok())
     }
 
-    /// Why outputs that a line may use do not take it, and how many for each reason.
-    fn reasons(&self, need: &Need) -> BTreeMap<Reason, usize> {
-        let mut rows = BTreeMap::new();
-        for at in self.outlets.scope(need.target) {
-            if !self.outlets.is_for(at, need.fixture) {
-                continue;
-            }
-            if let Err(reason) = self.outlets.fits(at, need) {
-                *rows.entry(reason).or_default() += 1;
-            }
-        }
-        rows.remove(&Reason::Elsewhere);
-        rows
-    }
-
     fn lack(&self, clash: &Clash, lines: &[usize]) -> Lack {
         match &clash.cause {
             Cause::Ports { needed, free } => Lack::Ports { needed: *needed, free: *free },
@@ -213,7 +198,7 @@ impl Refusal<'_> {
     /// The settings that set the limits, with what to say there.
     fn limits(&self, first: &Need, lack: &Lack) -> Vec<(Span, String)> {
         let mut limits = Vec::new();
-        let rows = self.reasons(first);
+        let rows = self.outlets.reasons(first);
         for reserved in &self.model.reserved_outputs {
             let mine = match first.target {
                 Target::Controller(id) => id == reserved.controller,

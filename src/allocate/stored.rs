@@ -117,8 +117,8 @@ fn moved(model: &Model, before: &Lock, plan: &Plan) -> Vec<StringId> {
     ids.filter(moves).collect()
 }
 
-/// How many errors of each code a plan has.
-fn errors(model: &Model, plan: &Plan, mut sink: Sink) -> BTreeMap<&'static str, usize> {
+/// How many errors of each code a plan has, with those in a sink.
+pub(super) fn errors(model: &Model, plan: &Plan, mut sink: Sink) -> BTreeMap<&'static str, usize> {
     for check in rules::ALL.iter().filter_map(|rule| rule.check) {
         check(model, plan, &mut sink);
     }

@@ -19,19 +19,21 @@ impl Outlets<'_> {
                 missing: self.missing(need),
             };
         }
-        let mut rows: BTreeMap<Reason, usize> = BTreeMap::new();
-        for at in self.scope(need.target) {
-            let kind = self.rows.get(at).map(|row| row.kind);
-            if need.fixture != (kind != Some(Kind::Pixel)) {
-                continue;
-            }
+        let ports = if need.fixture { "output" } else { "port" };
+        let reasons = told(self.model, &self.reasons(need), ports);
+        Tried { none: need.none(), reasons, missing: self.missing(need) }
+    }
+
+    /// Why outputs that a line may use do not take it, and how many for each reason.
+    pub fn reasons(&self, need: &Need) -> BTreeMap<Reason, usize> {
+        let mut rows = BTreeMap::new();
+        for at in self.scope(need.target).filter(|at| self.is_for(*at, need.fixture)) {
             if let Err(reason) = self.fits(at, need) {
                 *rows.entry(reason).or_default() += 1;
             }
         }
-        let ports = if need.fixture { "output" } else { "port" };
-        let reasons = told(self.model, &rows, ports);
-        Tried { none: need.none(), reasons, missing: self.missing(need) }
+        rows.remove(&Reason::Elsewhere);
+        rows
     }
 
     /// What a line would have needed, in words.

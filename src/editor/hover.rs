@@ -157,6 +157,9 @@ fn of_name(compiled: &Compiled, desk: &Desk, one: &Use, at: u32) -> String {
                 let carrier = compiled.model.controller(receiver.controller);
                 let name = carrier.map_or("", |one| &*one.name);
                 let (first, last) = (receiver.first, receiver.last);
+                if let Some(label) = &receiver.label {
+                    let _ = write!(out, "“{label}”, ");
+                }
                 let _ = write!(out, "ports {first} to {last} of `{name}` come out here");
             }
         }

@@ -249,6 +249,8 @@ pub struct Receiver {
     pub name: Box<str>,
     /// Its declaration (the name).
     pub at: Span,
+    /// A label for people.
+    pub label: Option<Box<str>>,
     /// The controller whose ports it carries.
     pub controller: ControllerId,
     /// The first port it carries, which is its own port 1.

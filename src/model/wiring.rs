@@ -20,6 +20,14 @@ pub enum Target {
     Any,
 }
 
+impl Target {
+    /// Whether it leaves the output open.
+    #[must_use]
+    pub fn is_open(self) -> bool {
+        matches!(self, Self::Controller(_) | Self::Receiver(_) | Self::Any)
+    }
+}
+
 /// One data line as a wire describes it: its pieces in data order.
 ///
 /// Several lines may go to one port; they follow one another in the order of `Model::lines`.
@@ -130,11 +138,11 @@ impl Output {
 pub struct Rename {
     /// The statement.
     pub at: Span,
-    /// The name it had, as written (`heron`, `heron[2]`, `boathouse`).
+    /// The name it had, in NFC without blanks and comments (`heron`, `heron[2]`, `boathouse`).
     pub old: Box<str>,
     /// Where the old name stands.
     pub old_at: Span,
-    /// The name it has.
+    /// The name it has, in the same form.
     pub new: Box<str>,
     /// Where the new name stands.
     pub new_at: Span,

@@ -36,6 +36,9 @@ fn one(crew: &Crew<'_>, line: &CableLine<'_>, html: &mut Html) {
         match item {
             Item::Receiver(receiver, port, id) => {
                 put!(html; "<li class=\"socket\">receiver ", receiver.name, ".", port);
+                if let Some(label) = &receiver.label {
+                    put!(html; "<small>", label, "</small>");
+                }
                 feeds(crew, line, Some(*id), html);
                 put!(html; "</li>\n");
             }

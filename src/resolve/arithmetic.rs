@@ -63,7 +63,7 @@ impl<'a> Lets<'a> {
                 sink.push(rules::syntax::unit::not_wanted(
                     unit.span,
                     names.text(unit),
-                    "a `let` names a number alone",
+                    "a `let` has no unit",
                 ));
             }
             if let Some(row) = lets.rows.get_mut(index) {

@@ -466,6 +466,7 @@ struct Carrier {
     carried: Option<(ControllerId, u32, u32)>,
     /// Whether it has a `carries`, or may have one that did not parse.
     says_carries: bool,
+    label: Option<Box<str>>,
     stands: Option<(i64, i64)>,
     ports: Vec<Port>,
 }
@@ -490,6 +491,9 @@ pub fn receivers(
             match (set.key, set.value(0)) {
                 (Key::Carries, Some(_)) => {
                     made.carried = carries(reader, &set, model, &row.name, sink);
+                }
+                (Key::Label, Some(Value::Word(text))) => {
+                    made.label = Some(reader.names.said(text).into());
                 }
                 (Key::Stands, Some(Value::Range(x, y))) => made.stands = Some((x, y)),
                 (Key::Ports, _) => {
@@ -529,6 +533,7 @@ pub fn receivers(
         model.receivers.push(Receiver {
             name: row.name.as_ref().into(),
             at: row.block.name.span,
+            label: made.label,
             controller,
             first,
             last,

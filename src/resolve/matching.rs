@@ -3,7 +3,7 @@
 use super::arithmetic::{Lets, hyphen};
 use super::misfits::{Measured, Misfit, Why};
 use super::names::Names;
-use super::settings::{Key, Row, Scope, Slot, blocks_with, first_words, rows};
+use super::settings::{FAR_UM, Key, Row, Scope, Slot, blocks_with, first_words, rows};
 use crate::ast::{Arg, Body, Expr, Ident, Quantity, Reference, SelRange, Setting};
 use crate::diagnostic::Sink;
 use crate::rules;
@@ -242,7 +242,7 @@ impl<'a> Reader<'_, 'a> {
                 let [x, Arg::Comma(_), y, tail @ ..] = *rest else {
                     return Err(Why::Found(first));
                 };
-                let far = (-100_000_000_000, 100_000_000_000);
+                let far = (-FAR_UM, FAR_UM);
                 let x = self.measure(x, Dimension::Length, far, sink)?;
                 let y = self.measure(y, Dimension::Length, far, sink)?;
                 *rest = tail;

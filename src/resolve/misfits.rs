@@ -407,11 +407,9 @@ impl<'a> Reader<'_, 'a> {
                     .unit
                     .and_then(|unit| unit::find(self.names.text(unit)))
                     .map_or(if loads { 1_000 } else { 1 }, |unit| unit.factor);
-                let least = of
-                    .value
-                    .scaled(factor)
-                    .map_or(of.value.digits < of.bounds.0, |value| value < of.bounds.0);
-                sink.push(if least {
+                let scale = 10_i128.saturating_pow(u32::from(of.value.places));
+                let value = i128::from(of.value.digits) * i128::from(factor);
+                sink.push(if value < i128::from(of.bounds.0) * scale {
                     rules::syntax::number::too_small(of.at, what, written, words(of.bounds.0))
                 } else {
                     rules::syntax::number::too_big(of.at, what, written, words(of.bounds.1))

@@ -39,6 +39,8 @@ enum Step {
     Strings,
     /// A word that is not suggested: a new name, a text, a host.
     Own,
+    /// A reference that is not suggested, since nothing has that name any more.
+    Gone,
     Any(&'static [&'static [Step]]),
     Maybe(&'static [Step]),
     Repeat(&'static [Step]),
@@ -86,7 +88,6 @@ const FROM_SUPPLY: Step = S::Any(&[&[
     LENGTH,
     S::Word("of"),
     S::Gauge,
-    S::Maybe(FUSE),
 ]]);
 const INJECT: &[Step] = &[
     S::Strings,
@@ -98,8 +99,11 @@ const INJECT: &[Step] = &[
         &[S::Word("every"), S::Number(Some(Dimension::Strands), true)],
     ]),
     FROM_SUPPLY,
-    S::Maybe(&[S::Word("apart")]),
-    S::Maybe(FUSE),
+    S::Any(&[
+        &[S::Any(&[FUSE]), S::Maybe(&[S::Word("apart")])],
+        &[S::Word("apart"), S::Maybe(FUSE)],
+        &[],
+    ]),
 ];
 
 /// The form of a statement after its first word; `None` if that begins no statement.
@@ -128,8 +132,8 @@ fn form(first: &str) -> Option<&'static [Step]> {
             S::Own,
         ],
         "stored" => &[S::Strings, S::Repeat(&[S::Word(","), S::Strings])],
-        "renamed" => &[S::Own, S::Word("->"), S::Strings],
-        "power" => &[S::Ports, FROM_SUPPLY],
+        "renamed" => &[S::Gone, S::Word("->"), S::Strings],
+        "power" => &[S::Ports, FROM_SUPPLY, S::Maybe(FUSE)],
         "inject" => INJECT,
         "let" => &[S::Own, S::Word("="), S::Number(None, false)],
         _ => return None,
@@ -244,13 +248,13 @@ impl Walk<'_> {
                     self.go(after, rest(1));
                 }
             }
-            S::Own if ends => {}
+            S::Own | S::Gone if ends => {}
             S::Own => self.go(after, rest(1)),
             S::Name(kind) if ends => self.add(Next::Name(*kind)),
             S::Name(_) => self.go(after, rest(1)),
             S::Ports if ends => self.add(Next::Ports),
             S::Strings if ends => self.add(Next::Strings),
-            S::Ports | S::Strings => {
+            S::Ports | S::Strings | S::Gone => {
                 let taken = reference(words);
                 if taken > 0 {
                     self.go(after, rest(taken));
@@ -353,4 +357,24 @@ fn reference(words: &[&str]) -> usize {
         taken += 2;
     }
     taken.min(words.len())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_may_follow() {
+        let next = |text: &str| in_statement(&text.split(' ').collect::<Vec<_>>(), &|_| false);
+        let lead = "from s through 1 m of 12 AWG";
+        let (fuse, apart) = (Next::Word("fuse"), Next::Word("apart"));
+        assert_eq!(next(&format!("power c .1 {lead}")), [fuse]);
+        assert_eq!(next(&format!("power c .1 {lead} fuse 5 A")), []);
+        assert_eq!(next(&format!("inject a at end {lead}")), [fuse, apart]);
+        assert_eq!(next(&format!("inject a at end {lead} fuse 5 A")), [apart]);
+        assert_eq!(next(&format!("inject a at end {lead} apart")), [fuse]);
+        assert_eq!(next(&format!("inject a at end {lead} apart fuse 5 A")), []);
+        assert_eq!(next("renamed heron [ 2 ] ->"), [Next::Strings]);
+        assert_eq!(next("renamed"), []);
+    }
 }

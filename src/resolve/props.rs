@@ -284,7 +284,7 @@ fn apply<'a>(reader: &Reader<'_, 'a>, block: &'a Block, draft: &mut Draft<'a>, s
     }
     let of = |key| read.iter().find(|set| set.key == key).map(Matched::at);
     if let (Some(node), Some(slots)) = (of(Key::Node), of(Key::Slots)) {
-        let why = "a fixture is no string of nodes";
+        let why = "a fixture has no nodes";
         let (first, second, words) = if node.start < slots.start {
             (node, slots, ("node", "slots"))
         } else {

@@ -5,7 +5,7 @@ use super::like::Lineage;
 use super::makes::count;
 use super::matching::{Reader, Value};
 use super::names::Names;
-use super::settings::{Key, Scope};
+use super::settings::{FAR_UM, FUSE_UA, Key, MOST_SLOTS, Scope};
 use super::targets::Ports;
 use super::{gaps, refs, settings_of, told};
 use crate::ast::{BlockKind, Feed, Inject, Power, Reference, Renamed, Reserve, ReserveKind, Where};
@@ -23,9 +23,6 @@ use unicode_normalization::UnicodeNormalization;
 /// The efficiency of a supply that states none, in thousandths of a percent; common practice for
 /// switching supplies.
 const USUAL_EFFICIENCY: u32 = 85_000;
-
-/// The largest fuse, in microamperes: 10,000 A.
-const MOST_FUSE: i64 = 10_000_000_000;
 
 /// Reads the `supply` statements.
 pub fn supplies(
@@ -172,11 +169,18 @@ pub fn stored(reader: &Reader<'_, '_>, refs: &[Reference], model: &mut Model, si
     }
 }
 
-/// The first `renamed` for each old and each new name, by the name as written.
+/// A reference as it is compared: in NFC, without blanks and comments.
+fn bare(names: &Names<'_>, reference: &Reference) -> Box<str> {
+    let lines = names.text_at(reference.span).lines();
+    let words = lines.flat_map(|line| line.split('#').next()).flat_map(str::split_whitespace);
+    words.flat_map(UnicodeNormalization::nfc).collect::<String>().into()
+}
+
+/// The first `renamed` for each old and each new name.
 #[derive(Default)]
 pub struct Renames<'a> {
-    by_old: HashMap<&'a str, &'a Renamed>,
-    by_new: HashMap<&'a str, &'a Renamed>,
+    by_old: HashMap<Box<str>, &'a Renamed>,
+    by_new: HashMap<Box<str>, &'a Renamed>,
 }
 
 impl<'a> Renames<'a> {
@@ -184,10 +188,8 @@ impl<'a> Renames<'a> {
     pub fn read(names: &Names<'a>, all: impl Iterator<Item = &'a Renamed>) -> Self {
         let mut renames = Self::default();
         for one in all {
-            let old = names.text_at(one.old.span);
-            renames.by_old.entry(old).or_insert(one);
-            let new = names.text_at(one.new.span);
-            renames.by_new.entry(new).or_insert(one);
+            renames.by_old.entry(bare(names, &one.old)).or_insert(one);
+            renames.by_new.entry(bare(names, &one.new)).or_insert(one);
         }
         renames
     }
@@ -212,19 +214,17 @@ pub fn renamed(
     if !controller && refs::pick(reader, model, new, sink).is_none() {
         return;
     }
-    let text = |reference: &Reference| names.text_at(reference.span);
-    let (old_text, new_text) = (text(old), text(new));
-    let firsts = [all.by_old.get(old_text), all.by_new.get(new_text)];
+    let (old_text, new_text) = (bare(names, old), bare(names, new));
+    let firsts = [all.by_old.get(&old_text), all.by_new.get(&new_text)];
     let before = |other: &&Renamed| other.new.span.start < new.span.start;
     let other = firsts.into_iter().flatten().copied().filter(before);
     if let Some(other) = other.min_by_key(|other| other.new.span.start) {
-        let (name, first) = if text(&other.old) == old_text {
-            (old_text, other.old.span)
+        let (at, first, name) = if bare(names, &other.old) == old_text {
+            (old.span, other.old.span, old_text)
         } else {
-            (new_text, other.new.span)
+            (new.span, other.new.span, new_text)
         };
-        let at = if name == old_text { old.span } else { new.span };
-        sink.push(rules::name::taken::renamed_twice(at, first, name));
+        sink.push(rules::name::taken::renamed_twice(at, first, &name));
         return;
     }
     // An old name that still exists is right only if another `renamed` gives that name.
@@ -235,17 +235,17 @@ pub fn renamed(
         }
         false => names.props.get(&names.key(old.name)).and_then(|at| names.props.row(at)),
     };
-    let gives = all.by_new.contains_key(old_text);
+    let gives = all.by_new.contains_key(&old_text);
     if let Some(row) = still.filter(|_| whole && !gives) {
         let declared = row.block.name.span;
-        sink.push(rules::name::taken::still_there(old.span, old_text, new_text, declared));
+        sink.push(rules::name::taken::still_there(old.span, &old_text, &new_text, declared));
         return;
     }
     model.renames.push(Rename {
         at: old.span.to(new.span),
-        old: old_text.nfc().collect::<String>().into(),
+        old: old_text,
         old_at: old.span,
-        new: new_text.nfc().collect::<String>().into(),
+        new: new_text,
         new_at: new.span,
     });
 }
@@ -253,13 +253,12 @@ pub fn renamed(
 fn feed<'a>(reader: &Reader<'_, 'a>, feed: &'a Feed, sink: &mut Sink) -> Option<FeedLead> {
     let names = reader.names;
     let supply = names.find(&names.supplies, feed.supply, sink);
-    let bounds = (0, 100_000_000_000);
-    let length = reader.measure_of(&feed.length, Dimension::Length, "the lead", bounds, sink);
+    let far = (0, FAR_UM);
+    let length = reader.measure_of(&feed.length, Dimension::Length, "the lead", far, sink);
     let gauge = reader.gauge_of(&feed.gauge, sink);
     let fuse = match &feed.fuse {
         Some(fuse) => {
-            let bounds = (1_000, MOST_FUSE);
-            let value = reader.measure_of(fuse, Dimension::Current, "the fuse", bounds, sink)?;
+            let value = reader.measure_of(fuse, Dimension::Current, "the fuse", FUSE_UA, sink)?;
             Some(Told { value, at: fuse.span() })
         }
         None => None,
@@ -329,8 +328,7 @@ fn keep_injection<'a>(
     let picked = refs::pick(reader, model, &inject.target, sink);
     let (place_at, place) = &inject.place;
     let mut number = |expr, what| {
-        let most = super::settings::MOST_SLOTS;
-        let read = reader.whole(expr, what, (1, most), sink);
+        let read = reader.whole(expr, what, (1, MOST_SLOTS), sink);
         read.map(count)
     };
     let place = match place {

@@ -2,15 +2,12 @@
 
 use super::makes::count;
 use super::matching::{Matched, Reader, Value};
-use super::settings::MOST_SLOTS;
+use super::settings::{FAR_UM, MOST_SLOTS};
 use crate::ast::{Body, Quantity, RunKind};
 use crate::diagnostic::Sink;
 use crate::model::{Model, Shape, ShapeRun};
 use crate::rules;
 use crate::unit::{Dimension, Gauge};
-
-/// The longest lead, in micrometres: 100 km.
-const LONGEST_LEAD: i64 = 100_000_000_000;
 
 /// The shape of a `string [NAME]: RUN -> RUN…`, without node and slots; `None` once the reason is
 /// reported.
@@ -82,7 +79,7 @@ pub fn lead<'a>(
     model: &Model,
     sink: &mut Sink,
 ) -> Option<(i64, Option<Gauge>)> {
-    let bounds = (0, LONGEST_LEAD);
+    let bounds = (0, FAR_UM);
     let length = reader.measure_of(length, Dimension::Length, "the lead", bounds, sink);
     let gauge = match of {
         Some(of) => Some(reader.gauge_of(of, sink)?),

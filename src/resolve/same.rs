@@ -50,8 +50,8 @@ pub fn cut_rings(
     }
 }
 
-/// The most rounds of [`borrow_shapes`], and so about the longest row of `same as` that name
-/// members or single strings.
+/// The most rounds of [`borrow_shapes`], and so the longest row of `same as` that name members or
+/// single strings.
 const MOST_ROUNDS: usize = 64;
 
 /// For each prop that is no family and has `same as` but no strings of its own: the last reference
@@ -125,12 +125,9 @@ pub fn borrow_shapes(
         };
         let (later, ready): (Vec<_>, Vec<_>) =
             waiting.into_iter().partition(|(_, _, same)| waits(same));
-        if ready.is_empty() {
-            return;
-        }
         waiting = later;
         rounds += 1;
-        if let Some((_, _, same)) = waiting.first().filter(|_| rounds > MOST_ROUNDS) {
+        if let Some((_, _, same)) = waiting.first().filter(|_| rounds >= MOST_ROUNDS) {
             sink.push(rules::size::too_much::same_as(same.at, MOST_ROUNDS));
             for (prop, ..) in waiting.into_iter().chain(ready) {
                 model.props[PropId(prop)].broken = true;

@@ -5,6 +5,7 @@
 
 use crate::ast::BlockKind;
 use crate::model::MOST_STRINGS;
+use crate::protocol::UNIVERSES;
 use crate::unit::Dimension;
 
 /// The blocks that have settings.
@@ -237,8 +238,9 @@ const MOST_BITS: i64 = 100_000;
 /// Most unit loads of a fixture, in thousandths: the most of a whole line.
 const MOST_LOADS: i64 = 32_000;
 /// Most nodes or slots of anything: all slots of all universes.
-pub const MOST_SLOTS: i64 = 63_999 * 512;
-const MOST_UNIVERSES: i64 = 63_999;
+pub const MOST_SLOTS: i64 = MOST_UNIVERSES * 512;
+/// Most universes of a display.
+pub const MOST_UNIVERSES: i64 = *UNIVERSES.end() as i64;
 /// No bound: universes are checked against the standard when their setting is applied.
 const ANY: i64 = i64::MAX;
 /// Most pixel ports of a controller or receiver.
@@ -246,13 +248,15 @@ pub const MOST_PORTS: i64 = 1_024;
 /// Most DMX outputs of a controller.
 const MOST_DMX: i64 = 512;
 const MOST_MEMBERS: i64 = MOST_STRINGS as i64;
-/// The longest pitch in micrometres: 100 km.
-const FAR_UM: i64 = 100_000_000_000;
+/// The longest pitch or lead and the farthest place, in micrometres: 100 km.
+pub const FAR_UM: i64 = 100_000_000_000;
+/// The smallest and the largest fuse in microamperes: 1 mA and 10,000 A.
+pub const FUSE_UA: (i64, i64) = (1_000, 10_000_000_000);
 const VOLTS: Slot = S::Measure(D::Voltage, 1, 1_000_000);
 const DIM: &[Slot] = &[S::Word("to"), S::Measure(D::Share, 1_000, 100_000)];
 const POWER: Slot = S::Measure(D::Power, 0, 1_000_000_000);
-const FUSE: Slot = S::Measure(D::Current, 1_000, 10_000_000_000);
-const CURRENT: Slot = S::Measure(D::Current, 0, 10_000_000_000);
+const FUSE: Slot = S::Measure(D::Current, FUSE_UA.0, FUSE_UA.1);
+const CURRENT: Slot = S::Measure(D::Current, 0, FUSE_UA.1);
 const STANDS: Row =
     row(Key::Stands, "stands", &[S::Word("at"), S::Point], "stands at 4 m, 2.5 m", "the place");
 const LABEL: Row = row(Key::Label, "label", &[S::Text], "label \"north gable\"", "the label");

@@ -10,6 +10,7 @@ use crate::ast::{Chain, Item, Part, Reference, StatementKind, Written};
 use crate::diagnostic::Sink;
 use crate::limits::NodeTime;
 use crate::model::{ControllerId, Model, NodeId, PortSettings};
+use std::borrow::Cow;
 use std::cell::RefCell;
 use std::collections::HashMap;
 
@@ -102,7 +103,7 @@ fn next(way: &mut [u32], most: &[u32], total: u32) -> bool {
 /// The targets of the wires that name a prop, by the prop's name.
 #[derive(Default)]
 pub struct Targets<'a> {
-    by_prop: HashMap<&'a str, Vec<&'a Reference>>,
+    by_prop: HashMap<Cow<'a, str>, Vec<&'a Reference>>,
     /// The index in the model of each receiver declared.
     receivers: &'a [Option<u32>],
     /// The result of [`Targets::anywhere`] for each make of node.
@@ -120,7 +121,7 @@ impl<'a> Targets<'a> {
             };
             for item in wire.chains.iter().flat_map(|chain: &Chain| &chain.items) {
                 if let Item::Reference(reference, ..) = item {
-                    let prop = names.text(reference.name);
+                    let prop = names.key(reference.name);
                     targets.by_prop.entry(prop).or_default().push(&wire.target);
                 }
             }

@@ -4,11 +4,13 @@
 //! what stays together on one data line: the items that `->` joins, or each string of a reference
 //! that stands alone.
 
+use super::controllers::is_universe;
 use super::kinds::{check_kinds, check_mixed};
 use super::makes::count;
 use super::matching::Reader;
 use super::props::number_of;
 use super::rewire::{self, Rewire};
+use super::settings::MOST_UNIVERSES;
 use super::targets::{Ports, Spot};
 use super::{gaps, refs};
 use crate::ast::{Chain, Expr, Item, Pin, PinKind, Reference, Wire};
@@ -298,14 +300,14 @@ impl<'p, 'a> Wiring<'p, 'a> {
             PinKind::UniverseSlot(universe, slot) => {
                 let universe = number_of(reader, universe, sink)?;
                 let slot = number_of(reader, slot, sink)?;
-                if !(1..=63_999).contains(&universe) || !(1..=slots).contains(&slot) {
+                if !is_universe(universe) || !(1..=slots).contains(&slot) {
                     sink.push(rules::address::range::pin(pin.span, universe, slot, slots));
                     return None;
                 }
                 PinPlace::Channel((universe - 1) as u64 * slots as u64 + slot as u64 - 1)
             }
             PinKind::Channel(channel) => {
-                let most = slots * 63_999;
+                let most = slots * MOST_UNIVERSES;
                 let channel = reader.whole(channel, "the channel", (1, most), sink)?;
                 PinPlace::Channel(channel as u64 - 1)
             }

@@ -315,7 +315,7 @@ impl Checker<'_, '_> {
                     Some(self.span(&line)),
                     close.as_ref().map(|close| self.span(close)),
                 ));
-                self.told.push(open);
+                self.tell(open);
                 let end = close.map_or(line.end, |close| close.end);
                 self.edits.push((line.start..end, ""));
                 return end;
@@ -344,10 +344,14 @@ impl Checker<'_, '_> {
         if let Some(marker) = marker {
             let span = self.span(&marker);
             self.sink.push(unexpected::conflict(span, None, None));
-            // `told` is in order, and findings after this place may be in it already.
-            let before = self.told.partition_point(|told| told.start < marker.start);
-            self.told.insert(before, marker);
+            self.tell(marker);
         }
+    }
+
+    /// Adds a stretch to `told`, which is in order. Stretches after it may be in it already.
+    fn tell(&mut self, stretch: Range<usize>) {
+        let before = self.told.partition_point(|told| told.start < stretch.start);
+        self.told.insert(before, stretch);
     }
 
     /// The line that ends the conflict at `from`. Once a search finds none, no other is made.

@@ -83,8 +83,10 @@ fn rows_of_same_as() {
     assert_eq!(codes_of(&text("")), ["place/no-room", "wire/picked"]);
     let codes = codes_of(&text(".1"));
     assert_eq!(codes, ["place/no-room", "size/too-much", "wire/picked"]);
-    let short = text(".1").lines().take(40).collect::<Vec<_>>().join("\n");
-    assert_eq!(codes_of(&short), ["place/no-room", "wire/picked"]);
+    let up_to =
+        |last: u32| codes_of(text(".1").split(&format!("prop a{} ", last + 1)).next().unwrap());
+    assert_eq!(up_to(64), ["place/no-room", "wire/picked"]);
+    assert_eq!(up_to(65), ["place/no-room", "size/too-much", "wire/picked"]);
     let family = format!(
         "{NODE}{PORTS}prop fox {{ node bud; string 3 nodes }}\nprop owl * 6000 {{ same as fox }}\n"
     );

@@ -236,13 +236,13 @@ fn papers_agree_on_every_plug() {
 const ORCHARD: &str = "display \"Orchard\" { frame rate 40 Hz; lead of 18 AWG; dim to 30 % }\n\
     node berry { chip ws2811; colour RGB; volts 12 V; draw 50 mA; pitch 75 mm; gauge 18 AWG }\n\
     controller kiosk { host 10.7.0.2; universes from 4; ports 1..4 { nodes at most 600; fuse 5 A }; dmx 1 }\n\
-    receiver bank { carries kiosk.3..4; ports 1..2 { fuse 5 A } }\n\
+    receiver bank { label \"at the weir\"; carries kiosk.3..4; ports 1..2 { fuse 5 A } }\n\
     prop otter { node berry; string 60 nodes }\n\
     prop newt * 3 { label \"under the pear\"; node berry; string 40 nodes }\n\
     prop lamp { slots 6 }\n\
     supply rack { volts 12 V; rated 350 W }\n\
     wire kiosk.1: otter -> lead 4 m -> newt[1] -> skip 1 -> newt[2]\n\
-    wire kiosk.3: newt[3]\n\
+    wire bank.1: newt[3]\n\
     wire kiosk.dmx1: lamp at 30\n\
     power kiosk.1..2 from rack through 0.5 m of 12 AWG fuse 5 A\n\
     power bank.1 from rack through 0.5 m of 12 AWG fuse 5 A\n\
@@ -264,6 +264,7 @@ const CHANGES: &[(&str, &str)] = &[
     ("at end", "at start"),
     ("pitch 75 mm", "pitch 80 mm"),
     ("under the pear", "under the plum"),
+    ("at the weir", "at the mill"),
     ("newt[1] -> skip 1 -> newt[2]", "newt[2] -> skip 1 -> newt[1]"),
     ("lamp at 30", "lamp at 31"),
     ("universes from 4", "universes from 5"),

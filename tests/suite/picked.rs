@@ -281,6 +281,19 @@ fn several_splits_share_the_fewest_strings() {
     assert_eq!(compiled.model.strings.len(), 3);
 }
 
+/// A wire may write a name in other code points than its declaration.
+#[test]
+fn a_split_is_for_its_port_however_its_name_is_written() {
+    let compiled = check::one(
+        "node n { chip ws2811; colour RGB }\n\
+         controller c { ports 1..2 { nodes at most 100 }; port 3 { nodes at most 400 } }\n\
+         prop \u{e9}gret { node n; split 4 strands of 50 nodes }\n\
+         wire c.1: e\u{301}gret.1\nwire c.2: e\u{301}gret.2\n",
+    );
+    assert_eq!(check::told(&compiled), "");
+    assert_eq!(compiled.model.strings.len(), 2);
+}
+
 /// A small display that often has no room: two controllers, two chips, limits that bite.
 fn cramped(seed: u64) -> String {
     let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;

@@ -93,6 +93,25 @@ wire jetty: fox, owl, bat
     assert_eq!(build(&folder), once);
 }
 
+/// Two spellings of one name, and blanks and comments in a reference, are the same name.
+#[test]
+fn names_are_carried_over_however_they_are_written() {
+    let display = POND.replace("heron", "h\u{e9}ron");
+    let folder = pond(&display);
+    let before = build(&folder);
+    let swapped = display.replace("jetty.1: h\u{e9}ron", "jetty.2: h\u{e9}ron");
+    let swapped = swapped.replace("jetty.2: egret", "jetty.1: egret");
+    let renames = "renamed he\u{301}ron -> egret\nrenamed egret -> h\u{e9}ron\n\
+                   renamed reed[ # left\n 1 ] -> reed[2]\nrenamed reed[2] -> reed[1 ]\n";
+    let swapped = swapped.replace("reed[1] -> reed[2]", "reed[2] -> reed[1]");
+    folder.file("pond.tinsel", swapped + renames);
+    let once = build(&folder);
+    for (old, new) in [("h\u{e9}ron", "egret"), ("reed[1]", "reed[2]"), ("reed[2]", "reed[1]")] {
+        assert_eq!(place(&once, new), place(&before, old), "{once}");
+    }
+    assert_eq!(build(&folder), once);
+}
+
 #[test]
 fn a_rename_in_the_first_build_is_noted() {
     let folder = pond(&(POND.to_owned() + SWAP));

@@ -15,10 +15,9 @@ struct Reference {
 
 impl Reference {
     fn read(text: &str) -> Self {
-        let text: String = text.chars().filter(|c| !c.is_whitespace()).collect();
         let (head, part) = match text.rsplit_once('.').filter(|(_, part)| !part.contains(']')) {
             Some((head, part)) => (head, Some(part.to_owned())),
-            None => (&*text, None),
+            None => (text, None),
         };
         let inner = head.strip_suffix(']').and_then(|head| head.split_once('['));
         let (base, members) = match inner {
@@ -151,7 +150,7 @@ mod tests {
         };
         assert_eq!(read("heron"), ("heron".into(), None, None));
         assert_eq!(read("heron[2]"), ("heron".into(), Some((2, 2)), None));
-        assert_eq!(read("heron[4 .. 2]"), ("heron".into(), Some((4, 2)), None));
+        assert_eq!(read("heron[4..2]"), ("heron".into(), Some((4, 2)), None));
         assert_eq!(read("roof.eaves"), ("roof".into(), None, Some("eaves".into())));
         assert_eq!(read("heron[2].1"), ("heron".into(), Some((2, 2)), Some("1".into())));
     }

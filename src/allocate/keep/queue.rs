@@ -2,7 +2,7 @@
 //! come last.
 
 use crate::allocate::chains::Seat;
-use crate::model::{Addressing, Line, Model, Output, PieceKind, Target};
+use crate::model::{Addressing, Line, Model, Output, PieceKind};
 use crate::plan::Past;
 
 /// Puts the open lines of each unbroken output into the order that they had; new ones come last.
@@ -33,7 +33,7 @@ pub(in crate::allocate) fn order(model: &Model, past: &Past, order: &mut [(Seat,
             .filter_map(|((_, line), lay)| {
                 let row = model.lines.get(*line)?;
                 let counts = lay.filter(|lay| lay.here || touches(lay));
-                Some((*line, counts.map(|lay| lay.start), is_open(row.target)))
+                Some((*line, counts.map(|lay| lay.start), row.target.is_open()))
             })
             .collect();
         if rows.iter().all(|(_, began, _)| began.is_none()) {
@@ -67,10 +67,6 @@ pub(in crate::allocate) fn order(model: &Model, past: &Past, order: &mut [(Seat,
             entry.1 = line;
         }
     }
-}
-
-fn is_open(target: Target) -> bool {
-    matches!(target, Target::Controller(_) | Target::Receiver(_) | Target::Any)
 }
 
 /// Where a line lay.

@@ -253,15 +253,12 @@ fn chains(
     let mut refused = None;
     let mut places: Vec<Place> = Vec::new();
     let mut covered = vec![false; targets.len()];
-    let single;
     let chain = match unit.form {
-        Form::Single(true) => {
-            // A string by itself is aligned as the first of a port is.
-            single = Chain::new(grid, declared, &unit.items);
-            single
-        }
         Form::Single(false) => Chain::unaligned(grid, &unit.items),
-        Form::Chain | Form::Universe => Chain::new(grid, declared, &unit.items),
+        // A string by itself is aligned as the first of a port is.
+        Form::Single(true) | Form::Chain | Form::Universe => {
+            Chain::new(grid, declared, &unit.items)
+        }
     };
     for (index, target) in targets.iter().enumerate() {
         let Some(target) = target.filter(|_| !covered.get(index).copied().unwrap_or(true)) else {
@@ -270,7 +267,7 @@ fn chains(
         if places.len() >= MOST_PLACES {
             break;
         }
-        let start = match start_for(grid, &chain, index, target) {
+        let start = match start_for(&chain, index, target) {
             Ok(start) => start,
             Err(why) => {
                 refused = refused.or(Some(why));
@@ -295,7 +292,7 @@ fn chains(
 }
 
 /// Where a chain must begin so that one of its strings lies at a channel.
-fn start_for(grid: Grid, chain: &Chain<'_>, index: usize, target: u64) -> Result<u64, Refused> {
+fn start_for(chain: &Chain<'_>, index: usize, target: u64) -> Result<u64, Refused> {
     let before: u64 = chain.items.iter().take(index).map(|item| item.body.slots()).sum();
     let falls = |start: u64| -> Option<u64> {
         let start = chain.begin(0, start);
@@ -318,6 +315,6 @@ fn start_for(grid: Grid, chain: &Chain<'_>, index: usize, target: u64) -> Result
         start = low;
     }
     let first = chain.stretch(chain.begin(0, start)).start;
-    let right = falls(start) == Some(target) && first == start && grid.begin(1) <= start;
+    let right = falls(start) == Some(target) && first == start;
     right.then_some(start).ok_or(Refused::Align)
 }

@@ -49,6 +49,9 @@ fn step(crew: &Crew<'_>, line: &CableLine<'_>, item: &Item<'_>, html: &mut Html)
     match item {
         Item::Receiver(receiver, port, id) => {
             put!(html; "receiver <b>", receiver.name, ".", port, "</b>");
+            if let Some(label) = &receiver.label {
+                put!(html; "<br>", label);
+            }
             feeds(crew, line, Some(*id), html);
             put!(html; "</td><td></td><td></td>");
         }

@@ -243,10 +243,10 @@ fn paths_that_cannot_be_written() {
 fn a_huge_lock() {
     let (folder, path) = yard(RIGHT);
     let lock = fs::File::create(folder.0.join("yard.lock")).unwrap();
-    lock.set_len(64 * 1024 * 1024 + 1).unwrap();
+    lock.set_len(256 * 1024 * 1024 + 1).unwrap();
     let output = on("check", &path, &[]);
     assert_eq!(status(&output), 1);
-    assert!(err(&output).contains("more than 64 MiB"), "{}", err(&output));
+    assert!(err(&output).contains("more than 256 MiB"), "{}", err(&output));
 }
 
 #[cfg(unix)]

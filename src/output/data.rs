@@ -55,10 +55,11 @@ impl Data<'_> {
                 Part::Table(table) if table.faces.contains(&Face::Programs) => table.name,
                 Part::Table(_) | Part::Words(_) | Part::Lines(_) | Part::Cautions(_) => continue,
             };
-            if !std::mem::replace(&mut first, false) && !self.yaml {
+            let first = std::mem::replace(&mut first, false);
+            if !first && !self.yaml {
                 self.add(",");
             }
-            if !self.yaml || !self.bytes.is_empty() || depth > 0 {
+            if !self.yaml || !first || depth > 0 {
                 self.line(inner);
             }
             let before = key_before(key, self.yaml);

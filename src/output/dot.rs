@@ -1,5 +1,6 @@
 //! The graph of a display as DOT, for any program that draws graphs.
 
+use super::mask;
 use crate::diagnostic::words;
 use crate::graph::{EdgeKind, Graph};
 use std::io::{self, Write};
@@ -9,12 +10,7 @@ use std::io::{self, Write};
 /// # Errors
 /// Those of the writer.
 pub fn render(graph: &Graph, shown: Option<&[usize]>, out: &mut dyn Write) -> io::Result<()> {
-    let mut is_shown = vec![shown.is_none(); graph.nodes().count()];
-    for at in shown.unwrap_or(&[]) {
-        if let Some(shown) = is_shown.get_mut(*at) {
-            *shown = true;
-        }
-    }
+    let is_shown = mask(graph, shown);
     let shows = |at: usize| is_shown.get(at) == Some(&true);
     writeln!(out, "digraph display {{")?;
     writeln!(out, "  rankdir=LR;")?;

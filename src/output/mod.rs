@@ -15,6 +15,7 @@ mod xlsx;
 
 pub use html::table as html_table;
 
+use crate::graph::Graph;
 use crate::table::Survey;
 use std::io;
 
@@ -39,6 +40,17 @@ pub const BINARY: [&str; 2] = ["xlsx", "mvr"];
 #[must_use]
 pub fn find(name: &str) -> Option<Write> {
     ALL.iter().find(|(word, _)| *word == name).map(|(_, write)| *write)
+}
+
+/// Whether each vertex of a graph is shown: all of them, or only those in `shown`.
+fn mask(graph: &Graph, shown: Option<&[usize]>) -> Vec<bool> {
+    let mut mask = vec![shown.is_none(); graph.nodes().count()];
+    for at in shown.unwrap_or(&[]) {
+        if let Some(is_shown) = mask.get_mut(*at) {
+            *is_shown = true;
+        }
+    }
+    mask
 }
 
 /// How many bytes are gathered before they are written.

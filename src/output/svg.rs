@@ -5,6 +5,7 @@
 //! near as it can be to what it follows. Rings, which are errors, are opened at the vertex declared
 //! first. The kind of a vertex or edge is written in words, and in the titles for screen readers.
 
+use super::mask;
 use crate::graph::{EdgeKind, Graph};
 use crate::page::html::escape;
 use std::io::{self, Write};
@@ -91,12 +92,7 @@ struct Picture {
 impl Picture {
     fn of(graph: &Graph, shown: Option<&[usize]>) -> Self {
         let count = graph.nodes().count();
-        let mut shows = vec![shown.is_none(); count];
-        for at in shown.unwrap_or(&[]) {
-            if let Some(shows) = shows.get_mut(*at) {
-                *shows = true;
-            }
-        }
+        let shows = mask(graph, shown);
         let is = |at: usize| shows.get(at) == Some(&true);
         let mut below = vec![Vec::new(); count];
         let mut above = vec![Vec::new(); count];

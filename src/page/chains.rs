@@ -5,7 +5,8 @@ use super::Part;
 use super::crew::{CableLine, Crew, Hung, Item, cable, injection_nodes, place_words};
 use super::html::{Html, Percent, put};
 use super::strips::Fill;
-use crate::model::{ReceiverId, ShapeRun};
+use crate::model::ReceiverId;
+use crate::survey::run_words;
 use crate::unit::counted;
 
 /// The part.
@@ -134,18 +135,6 @@ fn runs(hung: &Hung<'_>, html: &mut Html) {
         put!(html; run_words(run));
     }
     put!(html; "</small>");
-}
-
-/// A run in words: `gable 22 nodes`, `skip 1`, `lead 3 m`.
-pub fn run_words(run: &ShapeRun) -> String {
-    match run {
-        ShapeRun::Nodes(Some(name), nodes) => {
-            format!("{name} {}", counted(i64::from(*nodes), "node"))
-        }
-        ShapeRun::Nodes(None, nodes) => counted(i64::from(*nodes), "node"),
-        ShapeRun::Skip(nodes) => format!("skip {nodes}"),
-        ShapeRun::Lead(length, gauge) => format!("lead {}", cable(*length, *gauge)),
-    }
 }
 
 /// The most marks for one injection: more would be one dark bar.

@@ -2,7 +2,7 @@
 
 use super::Part;
 use super::crew::{CableLine, Crew};
-use super::html::{self, Html, figure, put};
+use super::html::{self, Html, between, figure, put};
 use super::strips;
 use crate::diagnostic::words::list;
 use crate::model::{Output, ReservedOutput};
@@ -112,8 +112,8 @@ fn rest(crew: &Crew<'_>, row: &ControllerRow<'_>, lines: &[CableLine<'_>], html:
     let pixel = runs(pixel.filter(|n| !taken(Output::Pixel(*n))));
     let dmx = controller.dmx.iter().map(|told| told.value);
     let dmx = runs(dmx.filter(|n| !taken(Output::Dmx(*n))));
-    let mut free: Vec<String> = pixel.iter().map(|(a, b)| between("", *a, *b)).collect();
-    free.extend(dmx.iter().map(|(a, b)| between("dmx", *a, *b)));
+    let mut free: Vec<String> = pixel.iter().map(|(a, b)| between(*a, " to ", *b)).collect();
+    free.extend(dmx.iter().map(|(a, b)| format!("dmx{}", between(*a, " to dmx", *b))));
     if !free.is_empty() {
         put!(html; "<p>Free outputs: ", list(&free, "and"), ".</p>\n");
     }
@@ -121,10 +121,6 @@ fn rest(crew: &Crew<'_>, row: &ControllerRow<'_>, lines: &[CableLine<'_>], html:
         let why = reserved.reason.as_deref().unwrap_or("something else");
         put!(html; "<p>Output ", reserved.output.name(), " is reserved: ", why, ".</p>\n");
     }
-}
-
-fn between(kind: &str, first: u32, last: u32) -> String {
-    if first == last { format!("{kind}{first}") } else { format!("{kind}{first} to {kind}{last}") }
 }
 
 /// Rising numbers as ranges without a gap: (first, last).

@@ -79,6 +79,24 @@ fn one_text_gives_one_set_of_bytes_and_all_of_it_is_there() {
     }
 }
 
+/// 510 div 4: node 128 of RGBW begins at slot 509 and ends in the next universe.
+#[test]
+fn the_test_sheet_names_the_slot_that_the_last_node_begins_at() {
+    let text = "node bud { chip sk6812; colour RGBW }\n\
+        controller shed { universe 510 slots; ports 1..4 { } }\n\
+        prop arch { node bud; string 128 nodes }\nprop bow { node bud; string 1 node }\n\
+        wire shed.1: arch\nwire shed.2: bow\n";
+    let whole = single(&compiled(text));
+    assert!(whole.contains("128: 1/509<") && whole.contains("1: 2/3<"));
+}
+
+#[test]
+fn each_sheet_says_where_the_plus_is_cut() {
+    let text = format!("{YARD}inject tree.1 at node 9 from rack through 1 m of 16 AWG apart\n");
+    let cut = "at node 9: supply rack through 1 m of 16 AWG; plus cut before it";
+    assert_eq!(single(&compiled(&text)).matches(cut).count(), 3);
+}
+
 #[test]
 fn an_empty_display_has_a_page() {
     let whole = single(&compiled(""));

@@ -338,12 +338,11 @@ impl Builder<'_> {
         let Some(piece) = self.pieces.pop() else {
             return;
         };
-        let mut before = match piece {
-            Passage::Stretch(_) => self.nets.stretches.rows_mut().pop().unwrap_or(on.after_a_cut()),
-            Passage::Bare(runs) => {
-                Stretch { points: runs.iter().map(|run| run.count).sum(), runs, ..on.after_a_cut() }
-            }
+        let before = match piece {
+            Passage::Stretch(_) => self.nets.stretches.rows_mut().pop(),
+            Passage::Bare(_) => self.nets.undrawn.pop(),
         };
+        let mut before = before.unwrap_or(on.after_a_cut());
         let point = before.points;
         let moved = sites.into_iter().map(|site| Spot { point, ..site });
         before.sites.extend(moved);

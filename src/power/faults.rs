@@ -5,7 +5,9 @@ use super::net::{Group, Nets, Stretch};
 use crate::diagnostic::Sink;
 use crate::keyed::Keyed;
 use crate::loads::{From, SectionId};
-use crate::model::{InjectionId, Model, Output, PowerFeed, PowerId, StringId, SupplyId, Told};
+use crate::model::{
+    InjectionId, Model, Output, PowerFeed, PowerId, StringId, Supply, SupplyId, Told,
+};
 use crate::plan::{Plan, PortPlan};
 use crate::rules::power::{mixed, parallel, unfed};
 use crate::source::Span;
@@ -205,8 +207,8 @@ fn nothing(model: &Model, plan: &Plan, nets: &Nets, sink: &mut Sink) {
         };
         let string = stretch.runs.iter().filter_map(|run| run.string).find(draws);
         let string = string.map_or(String::new(), |id| model.name_of(id));
-        let mut supplies = model.supplies.iter();
-        let usual = supplies.find(|supply| supply.volts.map(|volts| volts.value) == stretch.volts);
+        let of = |volts| move |one: &&Supply| one.volts.is_some_and(|own| own.value == volts);
+        let usual = stretch.volts.and_then(|volts| model.supplies.iter().find(of(volts)));
         let supply = usual.or(model.supplies.first());
         let supply = supply.map_or("SUPPLY", |supply| &*supply.name);
         sink.push(unfed::ports(*at, &name, &string, ports.len() - 1, supply));

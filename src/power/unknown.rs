@@ -1,6 +1,7 @@
 //! Nodes whose power could not be checked, with the reason.
 
 use super::net::Nets;
+use super::study::Levels;
 use crate::diagnostic::Diagnostic;
 use crate::keyed::Keyed;
 use crate::loads::{From, SectionId, Study};
@@ -19,7 +20,8 @@ pub fn finding(
     study: &Study,
 ) -> Option<Diagnostic> {
     let mut found = settings(model, plan);
-    let (mut too_long, mut no_volts) = (Count::default(), Count::default());
+    let [mut too_long, mut too_many, mut no_volts]: [Count; 3] = Default::default();
+    let known = Levels::new(model, nets, &[], None).held;
     for (id, stretch) in nets.stretches.pairs() {
         let lit = stretch.runs.iter().filter(|run| run.lit);
         let nodes = lit.map(|run| u64::from(run.count)).sum();
@@ -28,11 +30,14 @@ pub fn finding(
             too_long.add(nodes, at);
         } else if study.sections[id].left_out && !stretch.left_out && stretch.from != From::Nothing
         {
-            no_volts.add(nodes, at);
+            let count = if known[id] { &mut too_many } else { &mut no_volts };
+            count.add(nodes, at);
         }
     }
     found.extend(no_volts.reason("without a known voltage", Some("`volts`")));
     found.extend(too_long.reason("on lines too long to solve", None));
+    let together = "on lines with too many nodes or supplies to solve together";
+    found.extend(too_many.reason(together, None));
     reasons(&found)
 }
 

@@ -18,7 +18,7 @@ mod view;
 pub use controllers::ControllerRow;
 pub use ports::PortRow;
 pub use props::PropRow;
-pub use strings::StringRow;
+pub use strings::{StringRow, run_words};
 pub use universes::{Listener, UniverseRow};
 pub use view::View;
 

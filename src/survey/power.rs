@@ -242,8 +242,8 @@ impl Row for PortRow {
                  nothing here."
                 => row.drop_known;
             flag "left_out"
-                "Whether it was left out: fed wrongly, by nothing, at no known voltage, or too \
-                 long."
+                "Whether it was left out: joined or fed wrongly, fed by nothing, at no known \
+                 voltage, or too long to work out."
                 => row.left_out;
         }
     }
@@ -256,8 +256,8 @@ impl Row for PortRow {
             remarks.push(format!("dark from node {} of {string} on: {nodes}", dark.node));
         }
         if self.left_out {
-            let why =
-                "left out: more than one voltage on it, too long to work out, or joined wrongly";
+            let why = "left out: joined or fed wrongly, fed by nothing, at no known voltage, or \
+                       too long to work out";
             remarks.push(why.to_owned());
         } else if self.from == "injections" {
             remarks.push("fed by injections".to_owned());

@@ -135,10 +135,10 @@ impl<'a> View<'a> {
     fn dark_before(&self) -> BTreeMap<StringId, u32> {
         let mut before = BTreeMap::new();
         for port in self.plan.ports.iter() {
-            let mut dark = 0;
+            let mut dark = 0_u32;
             for piece in &port.pieces {
                 match piece.piece.kind {
-                    PieceKind::Skip(nodes) => dark += nodes,
+                    PieceKind::Skip(nodes) => dark = dark.saturating_add(nodes),
                     PieceKind::Lead(..) => {}
                     PieceKind::String(id, _) if dark > 0 => {
                         before.insert(id, std::mem::take(&mut dark));
@@ -156,7 +156,8 @@ impl<'a> View<'a> {
         prop: &'a Prop,
         dark: &BTreeMap<StringId, u32>,
     ) -> Option<PropRow<'a>> {
-        let own = |s: &StringId| self.model.strings[*s].prop == id;
+        // Of a `stock` prop only what is named is in the display.
+        let own = |s: &StringId| self.model.strings[*s].prop == id && self.plan.of(*s).is_some();
         let ids = || prop.strings_of(member).map(StringId).filter(own);
         if self.only.is_some() && !ids().any(|s| self.shows(s)) {
             return None;

@@ -137,7 +137,13 @@ impl Row for StringRow<'_> {
 
 /// Runs as a display writes them: `left 34 nodes -> skip 1 -> gable 22 nodes`.
 pub(super) fn runs(runs: &[ShapeRun]) -> String {
-    let words = runs.iter().map(|run| match run {
+    runs.iter().map(run_words).collect::<Vec<_>>().join(" -> ")
+}
+
+/// A run in words: `gable 22 nodes`, `skip 1`, `lead 3 m of 18 AWG`.
+#[must_use]
+pub fn run_words(run: &ShapeRun) -> String {
+    match run {
         ShapeRun::Nodes(None, nodes) => counted(*nodes, "node"),
         ShapeRun::Nodes(Some(name), nodes) => format!("{name} {}", counted(*nodes, "node")),
         ShapeRun::Skip(nodes) => format!("skip {nodes}"),
@@ -145,8 +151,7 @@ pub(super) fn runs(runs: &[ShapeRun]) -> String {
             let of = gauge.map_or_else(String::new, |gauge| format!(" of {}", gauge.words()));
             format!("lead {}{of}", quantity(*length, Dimension::Length))
         }
-    });
-    words.collect::<Vec<_>>().join(" -> ")
+    }
 }
 
 fn run(run: &ShapeRun) -> Cell<'_> {

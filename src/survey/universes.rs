@@ -66,9 +66,6 @@ impl Row for Listener<'_> {
     }
 }
 
-/// At most this many names are listed; the others are counted.
-const NAMED: usize = 3;
-
 impl Row for UniverseRow<'_> {
     fn columns() -> Vec<Column<Self>> {
         columns! { row;
@@ -99,39 +96,27 @@ impl Row for UniverseRow<'_> {
     }
 
     fn remark(&self) -> String {
-        let more = self.strings.len().saturating_sub(NAMED);
-        let mut names: Vec<String> = self.strings.iter().take(NAMED).cloned().collect();
-        if more > 0 {
-            names.push(format!("{more} more"));
-        }
-        words::list(&names, "and")
+        words::few(&self.strings)
     }
 }
 
 impl UniverseRow<'_> {
-    /// The controllers that get it, in words: at most [`NAMED`], then a count.
+    /// The controllers that get it, in words.
     fn whose(&self) -> String {
-        let listed = self.also.iter().take(NAMED - 1);
-        let mut whose = vec![self.owner.controller.to_owned()];
-        whose.extend(listed.map(|other| other.controller.to_owned()));
-        let others = self.also.len().saturating_sub(NAMED - 1);
-        if others > 0 {
-            whose.push(format!("{others} more"));
-        }
-        words::list(&whose, "and")
+        let all = std::iter::once(&self.owner).chain(&self.also);
+        words::few(&all.map(|one| one.controller.to_owned()).collect::<Vec<_>>())
     }
 
-    /// Where it is sent, in words, for at most [`NAMED`] controllers. One multicast group serves
-    /// all that listen.
+    /// Where it is sent, in words. One multicast group serves all that listen.
     fn places(&self) -> String {
         let mut places = vec![self.owner.place()];
-        for other in self.also.iter().take(NAMED - 1) {
+        for other in &self.also {
             let there = other.place();
             if !places.contains(&there) {
                 places.push(there);
             }
         }
-        words::list(&places, "and")
+        words::few(&places)
     }
 }
 

@@ -271,3 +271,42 @@ fn a_controller_shows_every_universe_that_it_listens_to() {
 fn rows<'a>(table: &'a Value, key: &str) -> impl Iterator<Item = &'a Value> {
     table[key].as_array().unwrap().iter()
 }
+
+/// Of a prop of a `stock` file only the strings that are named count.
+#[test]
+fn a_prop_counts_only_what_is_in_the_display() {
+    let main = "stock \"kept.tinsel\"\ncontroller pier { ports 1..4 { } }\nwire pier.1: arch.2\n";
+    let kept = "node dot { chip ws2811; colour RGB }\nprop arch { node dot; string 7 nodes; string 9 nodes }\n";
+    let compiled = check::many(check::NAME, &[(check::NAME, main), ("kept.tinsel", kept)]);
+    let table: Value = serde_json::from_str(&table_text(&compiled, "json")).unwrap();
+    let row = &table["props"][0];
+    let counts = ["strings", "strands", "nodes_per_strand", "nodes", "slots"].map(|key| &row[key]);
+    assert_eq!(counts, [1, 1, 9, 9, 27], "{row}");
+    assert_eq!((&row["starts"], &row["built"]), (&Value::from("1/1"), &Value::from("")), "{row}");
+}
+
+#[test]
+fn dark_nodes_before_a_string_are_counted_to_the_end() {
+    let skips = "skip 32000000 -> ".repeat(140);
+    let text = format!(
+        "node dot {{ chip apa102; colour RGB }}\nprop arch {{ node dot; string 9 nodes }}\n\
+         controller pier {{ input ddp; ports 1..4 {{ }} }}\nwire pier.1: {skips}arch\n"
+    );
+    let table = table_by(&check::one(&text), "csv", "prop");
+    assert!(table.contains(",4294967295,"), "{table}");
+}
+
+/// A universe that goes to many hosts names three of them.
+#[test]
+fn where_a_universe_is_sent_counts_all_hosts() {
+    let mut text = "node dot { chip ws2811; colour RGB }\n".to_owned();
+    for at in 1..=5 {
+        let same = if at > 1 { "same as p1" } else { "" };
+        text.push_str(&format!(
+            "controller c{at} {{ host 10.0.0.{at}; input ddp; universes from 1; ports 1..2 {{ }} }}\n\
+             prop p{at} {{ node dot; string 9 nodes; {same} }}\nwire c{at}.1: p{at}\n"
+        ));
+    }
+    let table = table_by(&check::one(&text), "text", "universe");
+    assert!(table.contains("10.0.0.1, 10.0.0.2, 10.0.0.3 and 2 more"), "{table}");
+}

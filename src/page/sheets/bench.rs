@@ -2,11 +2,11 @@
 //! into. Members of a family that are built alike share a sheet.
 
 use super::super::Part;
-use super::super::chains::run_words;
 use super::super::crew::{CableLine, Crew, Hung, Plugs, injection_nodes, place_words};
 use super::super::html::{self, Html, put};
 use super::{caution, fold};
 use crate::model::ShapeRun;
+use crate::survey::run_words;
 use crate::unit::{Dimension, counted, quantity};
 use std::collections::BTreeMap;
 

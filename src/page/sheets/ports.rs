@@ -75,6 +75,7 @@ fn step(crew: &Crew<'_>, line: &CableLine<'_>, item: &Item<'_>, html: &mut Html)
             for injection in crew.injections(hung.id) {
                 put!(html; "<br>power ", place_words(injection.place, hung.shape), ": ");
                 put!(html; crew.lead_words(&injection.lead));
+                put!(html; if injection.apart { "; plus cut before it" } else { "" });
             }
             put!(html; "</td><td class=\"num\">");
             if !hung.is_fixture() && hung.in_line() > 0 {

@@ -5,6 +5,7 @@ use super::super::Part;
 use super::super::crew::{CableLine, Crew, Hung};
 use super::super::html::{self, Html, put};
 use super::caution;
+use crate::grid::{Body, Grid};
 
 /// The part.
 pub const PART: Part = Part::new("test-sheet", "Test sheet", write);
@@ -17,12 +18,12 @@ fn write(crew: &Crew<'_>, html: &mut Html) {
     caution(html);
     for lines in crew.by_controller() {
         if let Some(first) = lines.first() {
-            controller(first.row.controller, lines, html);
+            controller(crew, first.row.controller, lines, html);
         }
     }
 }
 
-fn controller(name: &str, lines: &[CableLine<'_>], html: &mut Html) {
+fn controller(crew: &Crew<'_>, name: &str, lines: &[CableLine<'_>], html: &mut Html) {
     let id = lines.first().map_or(0, |line| line.index);
     put!(html; "<article class=\"lazy\">\n<h3 id=\"test-", id, "\">", name, "</h3>\n");
     let headings =
@@ -31,22 +32,26 @@ fn controller(name: &str, lines: &[CableLine<'_>], html: &mut Html) {
     put!(html; "<tbody>\n");
     for line in lines {
         for hung in line.strings().filter(|hung| !hung.string.stored) {
-            string(line, hung, html);
+            string(crew, line, hung, html);
         }
     }
     put!(html; "</tbody></table></div>\n</article>\n");
 }
 
-fn string(line: &CableLine<'_>, hung: &Hung<'_>, html: &mut Html) {
+fn string(crew: &Crew<'_>, line: &CableLine<'_>, hung: &Hung<'_>, html: &mut Html) {
     let (start, end) = (hung.row.start, hung.row.end);
     put!(html; "<tr><td>", hung.socket(line), "</td><td>", hung.row.name);
     put!(html; "</td><td class=\"num\">", start.universe, "/", start.slot);
     put!(html; "</td><td class=\"tick\"></td><td class=\"num\">");
     match hung.node {
         Some(node) => {
-            // Counts the slots of a node as consecutive channels.
-            let channel = end.channel.saturating_sub(u64::from(node.slots));
-            put!(html; hung.shape.nodes, ": ", hung.slots_of_universe.place(channel));
+            // The last node may be cut at the end of a universe.
+            let grid = Grid::of_output(crew.model(), line.controller, line.plan.output);
+            let body = |nodes: u32| Body { nodes: nodes.into(), each: node.slots.into() };
+            let before =
+                grid.lay(start.channel.saturating_sub(1), body(hung.shape.nodes.saturating_sub(1)));
+            let last = grid.lay(before.end, body(1)).start;
+            put!(html; hung.shape.nodes, ": ", hung.slots_of_universe.place(last));
         }
         None => {
             put!(html; "slot ", end.universe, "/", end.slot);

@@ -179,7 +179,8 @@ impl Job<'_> {
         // something.
         for _ in 0..=ROOMS.len() {
             let all: Vec<Remedy> = drafts.iter().flat_map(|draft| draft.help.all()).collect();
-            let strict = drafts.iter().all(Draft::strict);
+            let mut offers = drafts.iter().filter(|draft| !draft.help.all().is_empty());
+            let strict = offers.all(Draft::strict);
             match self.clean(&all, drafts, strict) {
                 Ok(()) => return,
                 Err(Unclean::Found(_)) => break,

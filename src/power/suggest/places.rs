@@ -1,7 +1,7 @@
 //! Where a line could be fed in addition: all of its nodes, and the starts and ends of its strings.
 
 use crate::keyed::Keyed;
-use crate::model::{FeedLead, InjectAt, Model, NodeId, StringId};
+use crate::model::{FeedLead, InjectAt, Model, NodeId, ShapeRun, StringId};
 use crate::power::make::Make;
 use crate::power::net::{Run, Stretch};
 
@@ -49,7 +49,9 @@ pub fn places(model: &Model, makes: &Keyed<NodeId, Make>, stretch: &Stretch) -> 
         };
         let shape = model.shape(string);
         let (last, strand) = (shape.nodes, shape.strand);
-        if run.first == 1 && after_lead {
+        // A lead of the string's own comes after its start.
+        let begins = matches!(shape.runs.first(), None | Some(ShapeRun::Nodes(..)));
+        if run.first == 1 && after_lead && begins {
             places.push(Place {
                 string,
                 at: InjectAt::Start,

@@ -85,7 +85,8 @@ pub struct Wire {
 #[derive(Clone, Debug, Default)]
 pub struct Flow {
     /// The least slack of anything, as a share of its limit; below 0 where something is over. An
-    /// added feed also counts with its current over the least one, in amperes.
+    /// added feed also counts with its current over the least one; where that is below 0, in
+    /// amperes.
     pub slack: f64,
     /// The current out of the port.
     pub port: f64,
@@ -249,7 +250,9 @@ impl Wire {
 
     fn feed_slack(&self, feed: &Feed, gives: f64) -> f64 {
         let within = room(gives, feed.most * self.limits);
-        if feed.new { within.min(gives - LEAST_AMPS) } else { within }
+        let over = gives - LEAST_AMPS;
+        let over = if over > 0.0 { over / LEAST_AMPS } else { over };
+        if feed.new { within.min(over) } else { within }
     }
 
     /// The least slack between two points, from the voltage at the first and the current after it.
@@ -330,4 +333,17 @@ impl Norton {
 #[must_use]
 pub fn room(amps: f64, most: f64) -> f64 {
     if most.is_finite() { 1.0 - amps.abs() / most.max(1e-9) } else { f64::INFINITY }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Feed, Wire};
+
+    /// The room that is asked for is a share, and a feed of 20 mA is far over the least one.
+    #[test]
+    fn a_small_feed_is_no_small_slack() {
+        let feed = Feed { at: 0, volts: 5.0, siemens: 1.0, most: 4.0, new: true };
+        assert!(Wire::new().feed_slack(&feed, 0.02) > 0.15);
+        assert!(Wire::new().feed_slack(&feed, 0.001) < 0.0);
+    }
 }

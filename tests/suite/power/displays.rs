@@ -5,7 +5,7 @@ use crate::check::{codes, one, told};
 use std::path::Path;
 use tinsel::Compiled;
 use tinsel::diagnostic::Severity;
-use tinsel::loads::{Section, Study};
+use tinsel::loads::{From, Section, Study};
 use tinsel::power;
 use tinsel::rules;
 
@@ -169,6 +169,28 @@ fn apart_cuts() {
     near(cut.lowest.unwrap().uv, 12_000_000 - drop, 5);
 }
 
+/// Where two `apart` feeds meet between strings, the first string keeps what feeds its port, even if
+/// nothing on it is known to draw.
+#[test]
+fn a_string_that_draws_nothing_keeps_its_feed() {
+    let text = "supply one { volts 12 V; rated 300 W }\n\
+        node mute { chip ws2811; colour RGB; volts 12 V; pitch 50 mm; gauge 18 AWG }\n\
+        node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA; pitch 50 mm; gauge 18 AWG }\n\
+        prop arch { node mute; string 50 nodes }\nprop bow { node dot; string 50 nodes }\n\
+        controller pier { ports 1..2 { volts 12 V; fuse 5 A } }\nwire pier.1: arch -> bow\n\
+        power pier.1 from one through 1 m of 16 AWG fuse 5 A\n\
+        inject arch at end from one through 1 m of 16 AWG fuse 5 A apart\n\
+        inject bow at start from one through 1 m of 16 AWG fuse 5 A apart\n";
+    let study = study(&one(text));
+    let [arch, bow] = study.sections.as_slice() else { panic!("{:?}", study.sections) };
+    assert!(matches!(arch.from, From::Power(_)) && arch.silent == 50, "{arch:?}");
+    near(arch.port_ua, 0, 500_000);
+    near(bow.drawn_ua, 1_000_000, 1);
+    let two = text.replace("node mute {", "supply two { volts 12 V; rated 300 W }\nnode mute {");
+    let two = one(&two.replace("end from one", "end from two"));
+    assert!(codes(&two.findings).contains(&"power/parallel"), "{}", told(&two));
+}
+
 /// Each receiver's port is a beginning of its own, and ports of one lead pull each other down.
 #[test]
 fn receivers_and_shared_leads() {
@@ -234,6 +256,35 @@ fn huge_lines_are_left_out() {
     let compiled = one(&text);
     let study = study(&compiled);
     assert!(study.sections.as_slice()[0].left_out && study.taps.len() <= 10_000);
+}
+
+/// A line with too many supplies is not solved, and `volts` is not what it lacks.
+#[test]
+fn too_many_supplies_are_no_missing_voltage() {
+    let mut text = FIFTY.to_owned();
+    for at in 1..50 {
+        text.push_str(&format!(
+            "supply s{at} {{ volts 12 V }}\n\
+             inject arch at node {at} from s{at} through 1 m of 18 AWG fuse 5 A apart\n"
+        ));
+    }
+    let compiled = one(&text);
+    let found = compiled.findings.iter().find(|one| one.code == "power/unchecked").unwrap();
+    assert!(found.message.contains("50 nodes on lines with too many"), "{}", found.message);
+    assert!(!found.help.contains("volts"), "{}", found.help);
+}
+
+/// What would feed a port is a supply of its voltage, else the first.
+#[test]
+fn a_supply_without_a_voltage_is_not_preferred() {
+    let text = "supply one { volts 12 V }\nsupply two { }\nsupply three { volts 5 V }\n\
+        node dot { chip ws2811; colour RGB; draw 2 mA }\nprop arch { node dot; string 9 nodes }\n\
+        controller pier { ports 1..2 { } }\nwire pier.1: arch\n";
+    for (chip, supply) in [("ws2811", "one"), ("ws2811; volts 5 V", "three")] {
+        let compiled = one(&text.replace("ws2811", chip));
+        let found = compiled.findings.iter().find(|one| one.code == "power/unfed").unwrap();
+        assert!(found.help.contains(&format!("from {supply} ")), "{}", found.help);
+    }
 }
 
 /// The goldens and the page of a rule, each one text.

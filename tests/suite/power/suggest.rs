@@ -431,6 +431,41 @@ fn what_carries_too_much_is_relieved() {
     }
 }
 
+/// A string's own lead comes after its start: a feed at the end of the string before it and one at
+/// its start are one place.
+#[test]
+fn a_start_before_a_lead_is_no_second_place() {
+    let text = "node dot { chip ws2811; colour RGB; volts 12 V; draw 60 mA; pitch 50 mm; gauge 18 AWG }\n\
+        prop arch { node dot; string 68 nodes }\n\
+        prop bow { node dot; string: lead 1 m of 18 AWG -> 64 nodes }\n\
+        controller pier { ports 1..4 { volts 12 V; fuse 5 A } }\n\
+        supply shed { volts 12 V; rated 300 W }\nwire pier.1: arch -> bow\n\
+        power pier.1..4 from shed through 1 m of 14 AWG fuse 5 A\n";
+    let (added, _) = clean(text);
+    assert!(added.contains("inject bow") && !added.contains("bow at start"), "{added}");
+}
+
+/// A line that cannot be helped, here `peak`, lets no advice through about the others.
+#[test]
+fn a_line_without_help_spoils_no_other() {
+    let text = "display \"x\" { dim to 70 % }\nsupply shed { volts 12 V; rated 9000 W }\n\
+        node top { chip ws2811; colour RGB; volts 12 V; floor 12 V; draw 30 mA; pitch 50 mm; gauge 18 AWG }\n\
+        node dot { chip ws2811; colour RGB; volts 12 V; draw 0.75 W; pitch 30 mm; gauge 20 AWG }\n\
+        controller far { ports 1..2 { volts 12 V; fuse 5 A } }\n\
+        controller pier { ports 1..8 { volts 12 V; fuse 5 A } }\n\
+        prop peak { node top; string 9 nodes }\nprop arch { node dot; string 106 nodes }\n\
+        prop bow { node dot; string 108 nodes }\nprop crane { node dot; string 90 nodes }\n\
+        prop deck { node dot; string 99 nodes }\nwire far.1: peak\nwire pier.1: arch\n\
+        wire pier.2: bow\nwire pier.3: crane\nwire pier.4: deck\n\
+        power far.1..2 from shed through 2 m of 16 AWG fuse 5 A\n\
+        inject bow at end from shed through 2 m of 16 AWG fuse 5 A apart\n\
+        inject crane at end from shed through 9 m of 16 AWG fuse 5 A\n\
+        power pier.1..2 from shed through 16 m of 10 AWG fuse 10 A\n\
+        power pier.3..3 from shed through 27 m of 14 AWG fuse 10 A\n\
+        power pier.4..4 from shed through 10 m of 14 AWG fuse 15 A\n";
+    assert_eq!(pasted(text, &one(text)), 1);
+}
+
 /// What cannot be helped says why.
 #[test]
 fn what_cannot_be_helped_says_why() {

@@ -67,9 +67,9 @@ const fn row(name: &'static str, bit_ns: u64, latch_us: u64, source: &'static st
     }
 }
 
-/// What an unknown chip counts as unless the display says otherwise: 800 kHz, latch 300 us.
-pub const USUAL: KnownChip =
-    KnownChip { bit: Some(BitTime::of_rate(800)), ..row("", 1_250, 300, "") };
+/// What a chip that is not known, and a node without a chip, count as unless the display says
+/// otherwise: 800 kHz, latch 300 us.
+pub const USUAL: KnownChip = row("", 1_250, 300, "");
 
 /// A clocked chip.
 const fn clocked(

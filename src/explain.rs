@@ -128,6 +128,9 @@ struct ChipRow {
     name: &'static str,
     colours: Option<u8>,
     depth: u8,
+    extra_bits: u32,
+    header_bits: u32,
+    tail_quarters: u32,
     bit_ns: Option<u64>,
     latch_us: u64,
     floor_mv: u32,
@@ -177,6 +180,11 @@ fn figures(chip: &KnownChip) -> String {
             words.push_str(&format!(", {} {what}", crate::unit::counted(i64::from(bits), "bit")));
         }
     }
+    if chip.tail_quarters > 0 {
+        let clocks = decimal(i64::from(chip.tail_quarters) * 25, 100);
+        let many = if chip.tail_quarters == 4 { "" } else { "s" };
+        words.push_str(&format!(", {clocks} clock{many} a node after the data"));
+    }
     words.push_str(&format!(", at least {floor}"));
     words
 }
@@ -190,6 +198,9 @@ pub fn chip_json(chips: &[&KnownChip], out: &mut dyn Write) -> io::Result<()> {
         name: chip.name,
         colours: chip.colours,
         depth: chip.depth,
+        extra_bits: chip.extra_bits,
+        header_bits: chip.header_bits,
+        tail_quarters: chip.tail_quarters,
         bit_ns: chip.bit.map(|bit| bit.nanoseconds / bit.divisor.max(1)),
         latch_us: chip.latch_ns / 1_000,
         floor_mv: chip.floor_mv,

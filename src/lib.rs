@@ -78,9 +78,10 @@ use diagnostic::{Diagnostic, Severity, Sink};
 use lock::{Lock, Relay, Row, Side};
 use lockfile::LockText;
 use model::Model;
-use plan::Plan;
+use plan::{Past, Plan};
 use resolve::include::Parse;
 use source::{Files, Loaded, SourceMap};
+use std::collections::BTreeSet;
 
 /// A compiled display.
 #[derive(Debug)]
@@ -259,9 +260,9 @@ fn settled(
         let mut unheard = Sink::default();
         allocate::relay(model, Some(lock), relay, &mut unheard)
     });
-    let [mine, other] = &plans;
+    let [mine, other] = plans.each_ref().map(moved);
     let ways = pairs.iter().map(|(at, second)| {
-        let way = match (stays(mine, *at), stays(other, *at)) {
+        let way = match (!mine.contains(at), !other.contains(at)) {
             (true, false) => Some(Side::Ours),
             (false, true) => Some(Side::Theirs),
             _ => None,
@@ -282,22 +283,21 @@ fn settled(
     }
     let open = of(None);
     if !open.is_empty() {
-        let moves = |plan: &Plan| plan.past.as_ref().map_or(0, |past| past.moves.len());
-        let moves = (moves(mine), moves(other));
+        let moves = (mine.len(), other.len());
         sink.push(rules::lock::twice::open(&text.name, &ours, &open, moves));
     }
-    let second = |row| ways.iter().any(|(way, at, _)| *at == row && *way == Some(Side::Theirs));
-    text.lock = replaced(&second);
+    let second = ways.iter().filter(|(way, ..)| *way == Some(Side::Theirs));
+    let second: BTreeSet<usize> = second.map(|(_, at, _)| *at).collect();
+    text.lock = replaced(&|row| second.contains(&row));
     text
 }
 
-/// Whether a plan leaves the string of a row of the lock, if there is one, at its place.
-fn stays(plan: &Plan, row: usize) -> bool {
-    plan.past.as_ref().is_some_and(|past| {
-        let moved = |id: model::StringId| past.moves.iter().any(|one| one.string == id);
-        let mut bound = past.was.iter().zip(0_u32..);
-        bound.all(|(was, id)| was.is_none_or(|was| was.row != row) || !moved(model::StringId(id)))
-    })
+/// The rows of the lock whose strings a plan does not leave at their places.
+fn moved(plan: &Plan) -> BTreeSet<usize> {
+    let past = plan.past.as_deref();
+    let rows =
+        |past: &Past| past.moves.iter().filter_map(|one| Some(past.of(one.string)?.row)).collect();
+    past.map(rows).unwrap_or_default()
 }
 
 /// From model to addresses, around a lock as text or as data.

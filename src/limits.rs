@@ -6,17 +6,11 @@ mod time;
 pub use dmx::*;
 pub use time::*;
 
-use crate::chip::BitTime;
+use crate::chip::{BitTime, USUAL};
 use crate::keyed::Keyed;
 use crate::model::{
     ControllerId, InjectAt, Model, NodeId, NodeKind, PieceKind, ReceiverId, StringId, Told,
 };
-
-/// Bit time of a node without a chip: 800 kbit/s, as nearly all chips have it.
-const USUAL_BIT: BitTime = BitTime { nanoseconds: 1_250, divisor: 1 };
-
-/// Latch of a node without a chip, in nanoseconds.
-const USUAL_LATCH_NS: u64 = 300_000;
 
 /// What one node costs on the data line.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -44,7 +38,7 @@ impl NodeTime {
         let chip = node.chip.map(|chip| &model.chips[chip.value]);
         let (bit, latch_ns, header) = match chip {
             Some(chip) => (chip.bit, chip.latch_ns, chip.header_bits),
-            None => (Some(USUAL_BIT), USUAL_LATCH_NS, 0),
+            None => (USUAL.bit, USUAL.latch_ns, USUAL.header_bits),
         };
         let header = bit.map_or(Time::ZERO, |bit| Time::bits(u128::from(header), bit));
         Self {

@@ -1,7 +1,8 @@
 //! Why a string has its port and start: what lies before it, alignment, pin, lock, spare room.
 
+use crate::allocate::laid;
 use crate::diagnostic::words::shown;
-use crate::model::{Align, Model, Output, PieceKind, Start, StringId, Target};
+use crate::model::{Addressing, Align, Model, Output, PieceKind, Start, StringId, Target};
 use crate::plan::{Placed, Plan, PortPlan, Why};
 use crate::report::wrap;
 use crate::rules::lock::moved::reason;
@@ -113,11 +114,11 @@ impl Teller<'_> {
                 format!("its wire names it{}{lock}", self.place(at))
             }
             Some((_, at, false)) if kept => format!(
-                "its wire leaves the port open{}; the lock has it here, and nothing is plugged in elsewhere that may stay",
+                "its wire leaves the port open{}; the lock has it here, and what is plugged in stays plugged in",
                 self.place(at)
             ),
             Some((_, at, true)) if kept => format!(
-                "no wire names it{}; the lock has it here, and nothing is plugged in elsewhere that may stay",
+                "no wire names it{}; the lock has it here, and what is plugged in stays plugged in",
                 self.place(at)
             ),
             Some((_, at, unasked)) => {
@@ -145,7 +146,7 @@ impl Teller<'_> {
                 format!("it shows the data of {}, so it lies where that does", self.name(other))
             }
             Why::Stepped(at) => {
-                format!("the first place behind what is reserved, pinned or kept{}", self.place(at))
+                format!("the first place after what is reserved, pinned or kept{}", self.place(at))
             }
             Why::Aligned => {
                 let align = controller.map_or("", |c| match c.align {
@@ -156,7 +157,7 @@ impl Teller<'_> {
                 format!("`{align}` of {name} asks for the first slot of a universe")
             }
             Why::First => format!("it is the first of {name}, which {}", self.begins(port)),
-            Why::Follows => self.follows(placed, port),
+            Why::Follows => self.follows(id, placed, port),
         }
     }
 
@@ -173,47 +174,52 @@ impl Teller<'_> {
             Start::After(other) => {
                 let other = self.model.controller(other);
                 let other = other.map_or_else(String::new, |c| shown(&c.name));
-                format!("begins behind {other}, with universe {begins}{at}")
+                format!("begins after {other}, with universe {begins}{at}")
             }
             Start::Auto => format!(
-                "says nothing of universes and begins behind those before it, with universe {begins}"
+                "says nothing of universes and begins after those before it, with universe {begins}"
             ),
         }
     }
 
-    fn follows(&self, placed: &Placed, port: &PortPlan) -> String {
-        let mut before: Option<StringId> = None;
-        for (other, _) in usage::strings(port) {
-            let lies = self.plan.of(other);
-            if lies.is_some_and(|lies| lies.position < placed.position) {
-                before = Some(other);
-            }
-        }
+    fn follows(&self, id: StringId, placed: &Placed, port: &PortPlan) -> String {
         let end = |id: StringId| self.plan.of(id).map_or(0, |placed| placed.end);
-        if let Some(other) = before {
-            return format!(
-                "it lies behind {}, which ends at {}",
-                self.name(other),
-                self.at(end(other))
-            );
+        let own = laid(self.model, port);
+        if let Some(other) = own.iter().take_while(|other| **other != id).last() {
+            let ends = self.at(end(*other));
+            return format!("it lies after {}, which ends at {ends}", self.name(*other));
         }
         // It is the first of its port, which comes after the port before it.
         let index = placed.port as usize;
         let earlier = self.plan.ports.as_slice().get(..index).unwrap_or(&[]).iter().rev();
-        let earlier = earlier.take_while(|other| other.controller == port.controller);
-        let last =
-            earlier.filter_map(|other| Some((other, usage::strings(other).last()?.0))).next();
-        last.map_or_else(
-            || "it is the first of its port".to_owned(),
-            |(other, id)| {
-                let output = usage::plug_name(self.model, other, Some(id));
+        let mut earlier = earlier.take_while(|other| other.controller == port.controller);
+        let last = earlier.find_map(|other| Some((other, *laid(self.model, other).last()?)));
+        let output = |(port, last)| usage::plug_name(self.model, port, Some(last));
+        match last {
+            Some(pinned) if self.pin_counts_not(pinned.0) => {
                 format!(
-                    "its port begins behind {output}, whose {} ends at {}",
-                    self.name(id),
-                    self.at(end(id))
+                    "its port begins where it would if nothing on {} were pinned",
+                    output(pinned)
                 )
-            },
-        )
+            }
+            Some((port, last)) if end(last) < placed.start => {
+                let (name, ends) = (self.name(last), self.at(end(last)));
+                format!(
+                    "its port begins after {}, whose {name} ends at {ends}",
+                    output((port, last))
+                )
+            }
+            _ => "it is the first of its port".to_owned(),
+        }
+    }
+
+    /// Whether a port has a pin, and the next port goes on as if it had none.
+    fn pin_counts_not(&self, port: &PortPlan) -> bool {
+        let controller = self.model.controller(port.controller);
+        let consecutive = controller.is_some_and(|one| one.addressing == Addressing::Consecutive);
+        let pinned = |id| self.plan.of(id).is_some_and(|at| matches!(at.why, Why::Pinned(_)));
+        !(consecutive && matches!(port.output, Output::Pixel(_)))
+            && usage::strings(port).any(|(id, _)| pinned(id))
     }
 
     /// What hangs before it.
@@ -236,7 +242,7 @@ impl Teller<'_> {
         if skipped > 0 {
             named.insert(0, format!("{skipped} more"));
         }
-        Some(format!("behind {}", named.join(", ")))
+        Some(format!("after {}", named.join(", ")))
     }
 
     /// Room that is left free after its port.

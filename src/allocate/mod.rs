@@ -42,10 +42,20 @@ mod tests;
 
 use crate::diagnostic::Sink;
 use crate::lock::{Lock, Relay};
-use crate::model::Model;
-use crate::plan::{Past, Plan};
+use crate::model::{Addressing, Model, Output, StringId};
+use crate::plan::{Past, Plan, PortPlan};
 use chains::Seat;
 pub use spare::{has_room, strings_to_spare};
+
+/// The strings of an output in the order in which they are laid, without those that lie where the
+/// string does whose data they show.
+#[must_use]
+pub fn laid(model: &Model, port: &PortPlan) -> Vec<StringId> {
+    let declared = model.controller(port.controller);
+    let consecutive = declared.is_some_and(|one| one.addressing == Addressing::Consecutive);
+    let with_same = consecutive && matches!(port.output, Output::Pixel(_));
+    chain::items(model, port, with_same).iter().map(|item| item.id).collect()
+}
 
 /// Decides where everything goes, around what the lock holds. Findings: pins that cannot hold,
 /// outputs that are too full, strings without a port, lines that close up where a string is stored.

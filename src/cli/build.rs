@@ -3,6 +3,7 @@
 use super::check::{compiled, heard, name, open, relaid, status, tell};
 use super::console::{Console, Stop};
 use super::disk::{self, Disk, Guard};
+use super::print::named;
 use super::{BuildArgs, Input};
 use crate::Compiled;
 use crate::diagnostic::words::shown;
@@ -23,6 +24,10 @@ const MOST_LISTED: usize = 12;
 
 /// Runs the command.
 pub fn run(args: &BuildArgs, console: &mut Console) -> Result<u8, Stop> {
+    if args.out.is_some() && named(args.out.as_deref()).is_none() {
+        let why = "tables need a folder: name one for --out".to_owned();
+        return Err(Stop::Refused(why));
+    }
     let (disk, main) = open(&args.input)?;
     let Some(lock) = disk.lock_path() else {
         let why = "what comes from standard input needs a name for its lock: give --stdin-filename";
@@ -199,7 +204,11 @@ fn plan(compiled: &Compiled, out: &mut impl Write) -> io::Result<()> {
     };
     let name = |id: &StringId| model.name_of(*id);
     let moved = changes.moved.iter().map(|id| {
-        let before = past.of(*id).map(|old| was(old, "a controller that is gone"));
+        let before = past.of(*id).map(|old| {
+            let lock = compiled.lock.as_ref().map(|lock| &lock.lock);
+            let row = lock.and_then(|lock| lock.rows.get(old.row));
+            was(old, row.map_or("", |row| &row.controller))
+        });
         let place = format!("{} -> {}", before.unwrap_or_default(), now(id).unwrap_or_default());
         (name(id), place)
     });

@@ -16,7 +16,7 @@ use std::path::Path;
 /// Runs the command.
 pub fn run(args: &CheckArgs, console: &mut Console) -> Result<u8, Stop> {
     // The process ends after this, so its memory need not be freed piece by piece.
-    let compiled = ManuallyDrop::new(load(&args.input)?);
+    let compiled = ManuallyDrop::new(load(&args.input)?.1);
     let findings = heard(&compiled, console);
     match report::ALL.iter().find(|(name, _)| *name == args.format) {
         Some((_, write)) => write(&compiled.sources, &findings, console.out())?,
@@ -33,10 +33,11 @@ pub fn run(args: &CheckArgs, console: &mut Console) -> Result<u8, Stop> {
 ///
 /// # Errors
 /// Why the main file or its lock can't be read.
-pub fn load(input: &Input) -> Result<Compiled, Stop> {
+pub fn load(input: &Input) -> Result<(Disk, Compiled), Stop> {
     let (disk, main) = open(input)?;
     let lock = disk.lock().map_err(Stop::Refused)?;
-    Ok(compiled(input, &disk, main, lock))
+    let compiled = compiled(input, &disk, main, lock);
+    Ok((disk, compiled))
 }
 
 /// Reads a display's main file.
@@ -110,11 +111,12 @@ pub fn told(
     input: &Input,
     nothing: &str,
     console: &Console,
-) -> Result<ManuallyDrop<Compiled>, Stop> {
+) -> Result<(Disk, ManuallyDrop<Compiled>), Stop> {
+    let (disk, compiled) = load(input)?;
     // The process ends after this, so its memory need not be freed piece by piece.
-    let compiled = ManuallyDrop::new(load(input)?);
+    let compiled = ManuallyDrop::new(compiled);
     tell_all(&compiled, nothing, console)?;
-    Ok(compiled)
+    Ok((disk, compiled))
 }
 
 /// Reports the findings of such a display.
@@ -133,24 +135,21 @@ pub fn tell_all(compiled: &Compiled, nothing: &str, console: &Console) -> Result
 ///
 /// # Errors
 /// The path is one of these, or it can't be written.
-pub fn write(compiled: &Compiled, path: &Path, bytes: &[u8]) -> Result<bool, Stop> {
-    is_no_text(compiled, path)?;
+pub fn write(disk: &Disk, path: &Path, bytes: &[u8]) -> Result<bool, Stop> {
+    is_no_text(disk, path)?;
     disk::write_whole(path, bytes).map_err(Stop::Refused)
 }
 
-/// Refuses a path that leads to a text of the display or to its lock.
+/// Refuses a path that leads to a text of the display or to its lock, which may not exist yet.
 ///
 /// # Errors
-/// Which of them it is.
-pub fn is_no_text(compiled: &Compiled, path: &Path) -> Result<(), Stop> {
-    // The shown name of a text is a path that leads to it. The lock may not exist yet.
-    let texts = || compiled.sources.files().iter().map(|file| Path::new(&*file.name));
-    let lock = texts().next().map(|main| main.with_extension(disk::LOCK));
-    let over = texts().chain(lock.as_deref()).find(|text| disk::same_file(text, path));
-    if let Some(text) = over {
-        let text = shown(&text.to_string_lossy());
+/// That it does.
+pub fn is_no_text(disk: &Disk, path: &Path) -> Result<(), Stop> {
+    let lock = disk.lock_path().is_some_and(|lock| disk::same_file(lock, path));
+    if lock || disk.has_read(path) {
+        let name = disk::shown(path);
         return Err(Stop::Refused(format!(
-            "{text} is what this display is read from, and would be written over: name another file"
+            "{name} is what this display is read from, and would be written over: name another file"
         )));
     }
     Ok(())

@@ -176,7 +176,7 @@ pub fn on_panic() {
         let place = info.location().map_or_else(String::new, |l| format!(" at {l}"));
         let text = format!(
             "tinsel: internal fault{place}: this is a bug in tinsel, not in your display.\n\
-             Nothing was written. Please report it with the display that shows it.\n"
+             A file that was being written is as it was before. Please report it with the display that shows it.\n"
         );
         let _ = io::stderr().write_all(text.as_bytes());
         std::process::exit(101);

@@ -3,7 +3,8 @@
 use super::DiffArgs;
 use super::check::{self, name, open, relaid, tell};
 use super::console::{Console, Stop};
-use super::disk::{self, Disk};
+use super::disk;
+use super::print::named;
 use crate::Compiled;
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::diff::{Changes, json, remap, text};
@@ -16,13 +17,17 @@ const CHANGES: u8 = 3;
 
 /// Runs the command.
 pub fn run(args: &DiffArgs, console: &mut Console) -> Result<u8, Stop> {
+    if args.remap.is_some() && named(args.remap.as_deref()).is_none() {
+        let why = "standard output has the changes: name a file for --remap".to_owned();
+        return Err(Stop::Refused(why));
+    }
     let (disk, main) = open(&args.input)?;
     let lock = match &args.against {
         None => disk.lock().map_err(Stop::Refused)?,
         Some(path) => {
             let name = disk::shown(path);
             let none = || Stop::Refused(format!("there is no lock {name}"));
-            let lock = Disk::lock_at(path, name.clone()).map_err(Stop::Refused)?;
+            let lock = disk.lock_at(path, name.clone()).map_err(Stop::Refused)?;
             Some(lock.ok_or_else(none)?)
         }
     };
@@ -60,7 +65,7 @@ pub fn run(args: &DiffArgs, console: &mut Console) -> Result<u8, Stop> {
         let mut bytes = Vec::new();
         let slots = (past.universe_slots, compiled.plan.universe_slots);
         remap::write(&changes.runs, slots, &mut bytes)?;
-        check::write(&compiled, path, &bytes)?;
+        check::write(&disk, path, &bytes)?;
     }
     Ok(if changed { CHANGES } else { 0 })
 }

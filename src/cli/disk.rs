@@ -25,7 +25,7 @@ pub struct Disk {
     /// The folders of the texts read so far, by identity. An identity gives no folder back where
     /// the path is not UTF-8.
     folders: RefCell<BTreeMap<String, PathBuf>>,
-    /// Every text that was read, links resolved.
+    /// Every text that was read, and the lock, links resolved.
     texts: RefCell<Vec<PathBuf>>,
 }
 
@@ -99,7 +99,7 @@ impl Disk {
     /// Why it can't be read, in words.
     pub fn lock(&self) -> Result<Option<Loaded>, String> {
         match &self.lock {
-            Some(path) => Self::lock_at(path, self.lock_name()),
+            Some(path) => self.lock_at(path, self.lock_name()),
             None => Ok(None),
         }
     }
@@ -108,7 +108,7 @@ impl Disk {
     ///
     /// # Errors
     /// Why it can't be read, in words.
-    pub fn lock_at(path: &Path, name: String) -> Result<Option<Loaded>, String> {
+    pub fn lock_at(&self, path: &Path, name: String) -> Result<Option<Loaded>, String> {
         let refuse = |why: String| format!("can't read {name}: {why}");
         let real = match path.canonicalize() {
             Ok(real) => real,
@@ -117,7 +117,9 @@ impl Disk {
         };
         let bytes = read(&real, lockfile::MOST_BYTES)
             .map_err(|why| refuse(why.unwrap_or_else(|e| reason(&e))))?;
-        Ok(Some(Loaded { identity: shown(&real), name, bytes }))
+        let identity = shown(&real);
+        self.texts.borrow_mut().push(real);
+        Ok(Some(Loaded { identity, name, bytes }))
     }
 
     /// The path of the display's lock, which may not exist.
@@ -191,21 +193,6 @@ pub fn displays_in(folder: &Path) -> Vec<String> {
     let mut names: Vec<String> = own.map(|path| shown(&path)).collect();
     names.sort();
     names
-}
-
-/// Makes a folder, and those above it, where they are missing.
-///
-/// # Errors
-/// Why it can't be made, in words, with the path.
-pub fn make_folder(path: &Path) -> Result<(), String> {
-    let refuse = |why: String| format!("can't make the folder {}: {why}", shown(path));
-    if path.is_dir() {
-        return Ok(());
-    }
-    if path.exists() {
-        return Err(refuse("there is a file of that name".to_owned()));
-    }
-    std::fs::create_dir_all(path).map_err(|error| refuse(reason(&error)))
 }
 
 /// Whether a path in a text of `folder` stays below `root` by its words alone: nothing outside is

@@ -22,12 +22,12 @@ pub fn run(args: &ExplainArgs, console: &mut Console) -> Result<u8, Stop> {
     }
     let rules = explain::find(args.code.as_deref()).map_err(|near| {
         let word = words::shown(args.code.as_deref().unwrap_or(""));
-        let near = if near.is_empty() {
-            "`tinsel explain` lists all, `tinsel explain language` is the language guide".to_owned()
-        } else {
-            format!("did you mean {}?", words::ticked_or(&near))
+        let near = match near.as_slice() {
+            [] => "; `tinsel explain` lists all, `tinsel explain language` is the language guide"
+                .to_owned(),
+            near => words::did_you_mean(near),
         };
-        Stop::Refused(format!("there is no code `{word}`; {near}"))
+        Stop::Refused(format!("there is no code `{word}`{near}"))
     })?;
     let width = console.out_width();
     let out = console.out();

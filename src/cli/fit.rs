@@ -38,7 +38,7 @@ pub fn run(args: &FitArgs, console: &mut Console) -> Result<u8, Stop> {
         };
         // Any addition changes the lock, so `--locked` does not hold for the trial.
         let input = Input { locked: false, ..args.input.clone() };
-        let trial = Trial { input, disk, main, lock, now: &now, after };
+        let trial = Trial { input, disk: &disk, main, lock, now: &now, after };
         let (then, added) = trial.with(&addition);
         let Some(added) = added else {
             let findings = heard(&then, console);
@@ -50,7 +50,7 @@ pub fn run(args: &FitArgs, console: &mut Console) -> Result<u8, Stop> {
         };
         fit.added = Some(added);
     }
-    target.print(fit.survey(), &now, console)?;
+    target.print(fit.survey(), (&disk, &now), console)?;
     Ok(status(&args.input, &now))
 }
 
@@ -68,7 +68,7 @@ fn plug(now: &Compiled, id: StringId) -> Option<Target> {
 /// A display to which something is to be added.
 struct Trial<'a> {
     input: Input,
-    disk: Disk,
+    disk: &'a Disk,
     main: Loaded,
     lock: Option<Loaded>,
     now: &'a Compiled,
@@ -81,7 +81,7 @@ impl Trial<'_> {
     fn with(&self, addition: &Addition) -> (ManuallyDrop<Compiled>, Option<Added>) {
         let mut more = self.main.clone();
         more.bytes.extend_from_slice(addition.text.as_bytes());
-        let then = reread(&self.input, &self.disk, more, self.lock.clone(), &|model| {
+        let then = reread(&self.input, self.disk, more, self.lock.clone(), &|model| {
             if let Some(((after, target), prop)) = self.after.zip(addition.prop(model)) {
                 model.hang_after(prop, after, target);
             }

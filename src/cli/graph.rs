@@ -11,7 +11,7 @@ use crate::output::{dot, svg};
 /// helps to find rings.
 pub fn run(args: &GraphArgs, console: &mut Console) -> Result<u8, Stop> {
     let target = args.printed.target(&graph_formats())?;
-    let compiled = load(&args.input)?;
+    let (disk, compiled) = load(&args.input)?;
     let findings = heard(&compiled, console);
     tell(&compiled, &findings, console)?;
     let mut graph = graph::of(&compiled.model);
@@ -31,17 +31,13 @@ pub fn run(args: &GraphArgs, console: &mut Console) -> Result<u8, Stop> {
         }
     };
     let draw = if target.format == "svg" { svg::render } else { dot::render };
-    target.write(&compiled, console, |_, out| draw(&graph, reached.as_deref(), out))?;
+    target.write(&disk, console, |_, out| draw(&graph, reached.as_deref(), out))?;
     Ok(status(&args.input, &compiled))
 }
 
 fn unknown(graph: &graph::Graph, name: &str) -> Stop {
     let near = words::nearest(name, graph.nodes().map(|vertex| vertex.name.as_str()));
-    let near = if near.is_empty() {
-        String::new()
-    } else {
-        format!("; did you mean {}?", words::ticked_or(&near))
-    };
+    let near = words::did_you_mean(&near);
     let name = words::shown(name);
     Stop::Refused(format!("nothing in this display is called `{name}`{near}"))
 }

@@ -131,7 +131,7 @@ Examples:
   tinsel import props.xlsx porch.csv -o yard.tinsel
 
 It exits with 1 also where something was not understood or is in doubt, and with 2 where nothing \
-could be imported or a file to write is there already";
+could be imported or a file to write is there already.";
 
 /// Of `tinsel fmt`.
 pub const FMT: &str = "\
@@ -176,9 +176,9 @@ Examples:
 /// Of `tinsel graph`.
 pub const GRAPH: &str = "\
 The graph holds what the display says: what names something, hangs on it or comes after it on a \
-data line. Left out is what moves only where no lock keeps it, as the next port and the next \
-controller do when a string grows, and the ports that the compiler picks: edit the file, and \
-`tinsel diff` lists what moves.
+data line. Left out is what a lock keeps in place: the next port and the next controller, which \
+move where there is no lock and a string grows, and the ports that the compiler picks. To see \
+what a change moves, make it in the file: `tinsel diff` lists what moves.
 
 Examples:
   tinsel graph yard.tinsel -o yard.svg

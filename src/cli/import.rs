@@ -4,6 +4,7 @@ use super::ImportArgs;
 use super::check::{heard, tell};
 use super::console::{Console, Stop};
 use super::disk::{self, Disk, LOCK, write_whole};
+use super::print::named;
 use crate::diagnostic::words;
 use crate::import::{Grade, Import, Reading, given, import_all};
 use crate::protocol::UniverseSlots;
@@ -18,15 +19,14 @@ const MOST_NOTES: usize = 100;
 /// Runs the command. The display that the table becomes is compiled, so that its errors are
 /// reported at once.
 pub fn run(args: &ImportArgs, console: &mut Console) -> Result<u8, Stop> {
-    if let Some(path) = &args.output
-        && path.symlink_metadata().is_ok()
-    {
-        return Err(Stop::Refused(format!(
-            "{} is there already: name another file, or move it away first",
-            words::shown(&path.to_string_lossy())
-        )));
-    }
-    if let Some(path) = &args.output {
+    let output = named(args.output.as_deref());
+    if let Some(path) = output {
+        if path.symlink_metadata().is_ok() {
+            return Err(Stop::Refused(format!(
+                "{} is there already: name another file, or move it away first",
+                words::shown(&path.to_string_lossy())
+            )));
+        }
         no_lock_beside(path)?;
     }
     let columns = args.column.iter().map(|text| given(text));
@@ -35,7 +35,7 @@ pub fn run(args: &ImportArgs, console: &mut Console) -> Result<u8, Stop> {
         columns: columns.collect::<Result<_, _>>().map_err(Stop::Refused)?,
         sheets: args.sheet.clone(),
         universe_slots: args.universe_slots.and_then(UniverseSlots::new),
-        display: args.output.as_ref().map(|path| path.to_string_lossy().into_owned()),
+        display: output.map(|path| path.to_string_lossy().into_owned()),
     };
     let tables: Vec<Loaded> = args.files.iter().map(|file| read(file)).collect::<Result<_, _>>()?;
     let all: Vec<(&str, &[u8])> =
@@ -44,9 +44,9 @@ pub fn run(args: &ImportArgs, console: &mut Console) -> Result<u8, Stop> {
     let name = names.join(", ");
     let import = import_all(&all, &reading)
         .map_err(|why| Stop::Refused(format!("can't import {name}: {why}")))?;
-    let lost = told((&name, names.len() > 1), args.output.as_deref(), &import, console);
-    let broken = compiled(args, &import, console)?;
-    match &args.output {
+    let lost = told((&name, names.len() > 1), output, &import, console);
+    let broken = compiled(output, &import, console)?;
+    match output {
         None => {
             console.out().write_all(import.text.as_bytes())?;
             if import.lock.is_some() && !console.quiet {
@@ -149,10 +149,8 @@ fn told(
 }
 
 /// Reports the findings of the imported display; returns whether there are errors.
-fn compiled(args: &ImportArgs, import: &Import, console: &Console) -> Result<bool, Stop> {
-    let shown = args
-        .output
-        .as_ref()
+fn compiled(output: Option<&Path>, import: &Import, console: &Console) -> Result<bool, Stop> {
+    let shown = output
         .map_or_else(|| "<imported>".to_owned(), |path| words::shown(&path.to_string_lossy()));
     let compiled = &import.compiled;
     let findings = heard(compiled, console);

@@ -171,8 +171,8 @@ struct Input {
 /// Where the result goes.
 #[derive(Args)]
 struct Printed {
-    /// How it is written; without it the ending of the file says how, and the first of these is for
-    /// standard output
+    /// How it is written; without it the ending of the file says how, and standard output has the
+    /// first of these
     #[arg(long)]
     format: Option<String>,
     /// The file to write, whole or not at all; without it, or with `-`, standard output
@@ -182,7 +182,7 @@ struct Printed {
 
 #[derive(Args)]
 struct LspArgs {
-    /// Taken and not needed: standard input and output are the only way
+    /// Accepted and ignored: standard input and output are the only way
     #[arg(long, hide = true)]
     stdio: bool,
 }
@@ -222,7 +222,8 @@ struct Afresh {
     /// Lay out afresh only what is on this controller; may be given several times
     #[arg(long, value_name = "CONTROLLER", conflicts_with = "locked")]
     compact_only: Vec<String>,
-    /// Where a merge left strings twice in the lock: the first line of each (ours), or the second (theirs)
+    /// Where a merge left strings twice in the lock: the first line of each (ours), or the second
+    /// (theirs)
     #[arg(long, value_name = "SIDE", value_parser = PossibleValuesParser::new(["ours", "theirs"]))]
     take: Option<String>,
 }
@@ -292,7 +293,8 @@ struct FitArgs {
     /// What to look for room for: `N nodes`, `N nodes of MAKE` or `prop NAME`
     #[arg(long, value_name = "WHAT", num_args = 1..=4)]
     add: Vec<String>,
-    /// The string, prop or member after which it is to hang, on the same data line and without another port
+    /// The string, prop or member that it must hang after, on the same data line and without
+    /// another port
     #[arg(long, value_name = "NAME", requires = "add")]
     after: Option<String>,
     #[command(flatten)]
@@ -314,7 +316,7 @@ struct PowerArgs {
     /// All nodes at this level, in percent, instead of what the display allows
     #[arg(long, value_name = "LEVEL", value_parser = power::level)]
     at: Option<u32>,
-    /// Write the `inject` statements that make it pass, and whether fewer could do
+    /// Write the `inject` statements that make it pass, and say whether fewer points are possible
     #[arg(long)]
     suggest: bool,
     #[command(flatten)]
@@ -340,7 +342,7 @@ struct ImportArgs {
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
     /// The display to write, and beside it its lock if the table has addresses; neither may exist
-    /// yet. Without it, the display goes to standard output
+    /// yet. Without it, or with `-`, standard output has the display
     #[arg(short, long, value_name = "PATH")]
     output: Option<PathBuf>,
     /// What a column holds whose heading is unknown, as `Plug=port`
@@ -349,7 +351,8 @@ struct ImportArgs {
     /// A sheet of a workbook to read as props, once for each [default: all with a header of props]
     #[arg(long, value_name = "NAME")]
     sheet: Vec<String>,
-    /// How many slots a universe has in tables that do not show it [default: what else says it, else 512]
+    /// How many slots a universe has in tables that do not show it [default: what else says it,
+    /// else 512]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=512))]
     universe_slots: Option<u32>,
     /// `nodes` (or its like) counts one string; else it counts the whole prop
@@ -359,7 +362,7 @@ struct ImportArgs {
 
 #[derive(Args)]
 struct SchemaArgs {
-    /// Whose JSON
+    /// The command whose JSON is described
     #[arg(default_value = schema::ALL[0], value_parser = PossibleValuesParser::new(schema::ALL))]
     of: String,
 }
@@ -368,7 +371,8 @@ struct SchemaArgs {
 struct ReportArgs {
     #[command(flatten)]
     input: Input,
-    /// The folder to write into (made where it is missing), or the file with --single
+    /// The folder to write into (made where it is missing); with --single the file, or `-` for
+    /// standard output
     #[arg(short, long, value_name = "PATH")]
     output: PathBuf,
     /// One file with everything but the labels in it

@@ -8,11 +8,11 @@ use crate::survey::parts;
 /// Runs the command.
 pub fn run(args: &PartsArgs, console: &mut Console) -> Result<u8, Stop> {
     let target = args.printed.target(&formats())?;
-    let compiled = told(&args.input, "no parts list", console)?;
+    let (disk, compiled) = told(&args.input, "no parts list", console)?;
     if compiled.blocks() {
         return Ok(1);
     }
     let rows = parts::rows(&compiled.model, &compiled.plan);
-    target.print(parts::survey(&rows), &compiled, console)?;
+    target.print(parts::survey(&rows), (&disk, &compiled), console)?;
     Ok(status(&args.input, &compiled))
 }

@@ -10,7 +10,8 @@ use std::mem::ManuallyDrop;
 /// Runs the command. With a level, findings and exit status are those of that level.
 pub fn run(args: &PowerArgs, console: &mut Console) -> Result<u8, Stop> {
     let target = args.printed.target(&formats())?;
-    let mut compiled = ManuallyDrop::new(load(&args.input)?);
+    let (disk, compiled) = load(&args.input)?;
+    let mut compiled = ManuallyDrop::new(compiled);
     if let Some(level) = args.at {
         compiled.power_at(level);
     }
@@ -22,7 +23,7 @@ pub fn run(args: &PowerArgs, console: &mut Console) -> Result<u8, Stop> {
     let study = power::at(model, plan, args.at);
     let suggestions = args.suggest.then(|| compiled.suggest(args.at));
     let view = PowerView::new(model, plan, &study, args.at, suggestions.as_deref());
-    target.print(view.survey(), &compiled, console)?;
+    target.print(view.survey(), (&disk, &compiled), console)?;
     Ok(status(&args.input, &compiled))
 }
 

@@ -3,6 +3,7 @@
 use super::Printed;
 use super::check::write;
 use super::console::{Console, Stop};
+use super::disk::Disk;
 use crate::Compiled;
 use crate::diagnostic::words::{list, shown};
 use crate::output::{self, BINARY};
@@ -18,6 +19,11 @@ pub struct Target<'a> {
     path: Option<&'a Path>,
 }
 
+/// The file that a result goes to; `None` for standard output, which is also called `-`.
+pub fn named(path: Option<&Path>) -> Option<&Path> {
+    path.filter(|path| *path != Path::new("-"))
+}
+
 impl Printed {
     /// Where the result goes, and which of the command's formats it has; the first is the default.
     /// `--format` counts before the ending of the file.
@@ -25,8 +31,7 @@ impl Printed {
     /// # Errors
     /// The ending of the file names no format, or the format can't be read at a terminal.
     pub fn target<'a>(&'a self, formats: &[&'a str]) -> Result<Target<'a>, Stop> {
-        // `-` is standard output.
-        let path = self.output.as_deref().filter(|path| *path != Path::new("-"));
+        let path = named(self.output.as_deref());
         let format = match (&self.format, path) {
             (Some(format), _) => format.as_str(),
             (None, Some(path)) => by_ending(path, formats)?,
@@ -65,14 +70,14 @@ impl Target<'_> {
     pub fn print(
         &self,
         mut survey: Survey<'_>,
-        compiled: &Compiled,
+        (disk, compiled): (&Disk, &Compiled),
         console: &mut Console,
     ) -> Result<(), Stop> {
         let display = &*compiled.model.display.name;
         if !display.is_empty() {
             survey.title = format!("{display}: {}", survey.title);
         }
-        self.write(compiled, console, |width, out| match output::find(self.format) {
+        self.write(disk, console, |width, out| match output::find(self.format) {
             Some(write) => write(&survey, width, out),
             None => Ok(()),
         })
@@ -85,7 +90,7 @@ impl Target<'_> {
     /// Why it can't be made or written.
     pub fn write(
         &self,
-        compiled: &Compiled,
+        disk: &Disk,
         console: &mut Console,
         make: impl FnOnce(usize, &mut dyn Write) -> io::Result<()>,
     ) -> Result<(), Stop> {
@@ -97,7 +102,7 @@ impl Target<'_> {
         let made = make(width, &mut bytes);
         made.map_err(|why| Stop::Refused(format!("can't make {}: {why}", self.format)))?;
         match self.path {
-            Some(path) => write(compiled, path, &bytes).map(|_| ()),
+            Some(path) => write(disk, path, &bytes).map(|_| ()),
             None => Ok(console.out().write_all(&bytes)?),
         }
     }

@@ -15,31 +15,27 @@ pub fn run(args: &TableArgs, console: &mut Console) -> Result<u8, Stop> {
         let why = "mvr holds all strings of a display: leave `--by` and `--only` out".to_owned();
         return Err(Stop::Refused(why));
     }
-    let compiled = told(&args.input, "no table", console)?;
+    let (disk, compiled) = told(&args.input, "no table", console)?;
     if compiled.blocks() {
         return Ok(1);
     }
     let (model, plan) = (&compiled.model, &compiled.plan);
     if scene {
-        target.write(&compiled, console, |_, out| out.write_all(&mvr::render(model, plan)?))?;
+        target.write(&disk, console, |_, out| out.write_all(&mvr::render(model, plan)?))?;
     } else {
         let mut view = View::new(model, plan);
         if let Some(only) = &args.only {
             view = view.only(&super::normal(only)).map_err(|near| unknown(only, &near))?;
         }
-        target.print(view.survey(args.by.as_deref()), &compiled, console)?;
+        target.print(view.survey(args.by.as_deref()), (&disk, &compiled), console)?;
     }
     Ok(status(&args.input, &compiled))
 }
 
 fn unknown(name: &str, near: &[String]) -> Stop {
     let name = words::shown(name);
-    let near = if near.is_empty() {
-        String::new()
-    } else {
-        format!("; did you mean {}?", words::ticked_or(near))
-    };
+    let near = words::did_you_mean(near);
     Stop::Refused(format!(
-        "no prop, port, controller or receiver of this display is called `{name}`{near}"
+        "no prop, string, port, controller or receiver of this display is called `{name}`{near}"
     ))
 }

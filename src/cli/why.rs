@@ -29,7 +29,7 @@ pub fn named(compiled: &Compiled, name: &str) -> Result<Vec<StringId>, Stop> {
 
 /// Runs the command.
 pub fn run(args: &WhyArgs, console: &mut Console) -> Result<u8, Stop> {
-    let compiled = told(&args.input, "some addresses may be missing", console)?;
+    let (_, compiled) = told(&args.input, "some addresses may be missing", console)?;
     let name = normal(&args.name);
     let model = &compiled.model;
     let strings = match named(&compiled, &name) {

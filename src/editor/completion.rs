@@ -12,7 +12,7 @@ use crate::resolve::uses::{Kind, Role};
 use crate::rules;
 use crate::source::SourceFile;
 use crate::unit::{self, Dimension};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A word that may be written.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -31,8 +31,13 @@ pub fn offers(desk: &Desk, file: &SourceFile, at: usize) -> (usize, Vec<Offer>) 
     let before = file.text.get(..at).unwrap_or("");
     let place = Place::of(before);
     let start = at - place.typed.len();
-    let mut all =
-        Offers { desk, found: Vec::new(), file, at: file.base + u32::try_from(start).unwrap_or(0) };
+    let mut all = Offers {
+        desk,
+        found: Vec::new(),
+        words: BTreeSet::new(),
+        file,
+        at: file.base + u32::try_from(start).unwrap_or(0),
+    };
     match &place.within {
         Within::Comment => all.codes(),
         Within::Text => {}
@@ -67,6 +72,8 @@ const STATEMENTS: [&str; 17] = [
 struct Offers<'d> {
     desk: &'d Desk,
     found: Vec<Offer>,
+    /// The words of `found`.
+    words: BTreeSet<String>,
     file: &'d SourceFile,
     /// Where the word begins.
     at: u32,
@@ -74,7 +81,7 @@ struct Offers<'d> {
 
 impl Offers<'_> {
     fn add(&mut self, word: &str, about: impl Into<String>, kind: Option<Kind>) {
-        if !self.found.iter().any(|offer| offer.word == word) {
+        if self.words.insert(word.to_owned()) {
             self.found.push(Offer { word: word.to_owned(), about: about.into(), kind });
         }
     }
@@ -177,7 +184,7 @@ impl Offers<'_> {
             if place.words.get(1).is_none_or(|own| *own != name) {
                 self.add(
                     name,
-                    format!("{}, named {count} times", kind.word()),
+                    format!("{}, named {}", kind.word(), unit::counted(count, "time")),
                     Some(Kind::Of(kind)),
                 );
             }
@@ -205,7 +212,7 @@ impl Offers<'_> {
             boxes.push((
                 full,
                 &one.name,
-                format!("{} of {all} ports free", all.saturating_sub(used)),
+                format!("{} of {} free", all.saturating_sub(used), unit::counted(all, "port")),
             ));
         }
         boxes.sort_by_key(|(full, ..)| *full);
@@ -222,7 +229,8 @@ impl Offers<'_> {
         for receiver in &model.receivers {
             let count = receiver.last + 1 - receiver.first;
             let kind = Some(Kind::Of(BlockKind::Receiver));
-            self.add(&receiver.name, format!("receiver, {count} ports"), kind);
+            let about = format!("receiver, {}", unit::counted(count, "port"));
+            self.add(&receiver.name, about, kind);
         }
         if first == Some("wire") {
             self.add("any", "the compiler picks the controller too", None);
@@ -250,24 +258,22 @@ impl Offers<'_> {
             return;
         };
         let model = &compiled.model;
-        let wired = |prop: &crate::model::Prop| {
-            let mut names = desk.uses().names.iter().filter(|one| one.at.start != self.at);
-            names.any(|one| {
-                one.kind == Kind::Of(BlockKind::Prop)
-                    && one.role == Role::Names
-                    && *one.key == *prop.name
-            })
-        };
+        let named = desk.uses().names.iter().filter(|one| {
+            one.kind == Kind::Of(BlockKind::Prop)
+                && one.role == Role::Names
+                && one.at.start != self.at
+        });
+        let named: BTreeSet<&str> = named.map(|one| &*one.key).collect();
+        let wired = |prop: &crate::model::Prop| named.contains(&*prop.name);
         let mut props: Vec<(bool, bool, &crate::model::Prop)> = (model.props.iter())
             .map(|prop| (wire && wired(prop), !self.file_has(prop.at.start), prop))
             .collect();
         props.sort_by_key(|(wired, elsewhere, _)| (*wired, *elsewhere));
         for (wired, _, prop) in props {
-            let count = prop.strings().len();
-            let about = match wired {
-                true => format!("{count} strings, named in a statement"),
-                false => format!("{count} strings"),
-            };
+            let mut about = unit::counted(prop.strings().len(), "string");
+            if wired {
+                about.push_str(", named in a statement");
+            }
             self.add(&prop.name, about, Some(Kind::Of(BlockKind::Prop)));
         }
     }

@@ -2,6 +2,7 @@
 
 use super::desk::Desk;
 use super::hints::fill_of;
+use super::place::{Place, Within};
 use crate::Compiled;
 use crate::ast::{BlockKind, Body, Setting, StatementKind};
 use crate::explain;
@@ -53,6 +54,10 @@ fn of_word(compiled: &Compiled, file: &SourceFile, at: u32) -> Option<Hover> {
         let markdown = format!("```text\n{}\n```", page.trim_end());
         return Some(Hover { at, markdown });
     }
+    let within = Place::of(file.text.get(..start)?).within;
+    if matches!(within, Within::Code) && !is_pin(compiled, at) {
+        return None;
+    }
     let (universe, slot) = word.split_once('/')?;
     let (universe, slot): (u64, u64) = (universe.parse().ok()?, slot.parse().ok()?);
     let slots = compiled.plan.universe_slots.each();
@@ -77,6 +82,18 @@ fn of_word(compiled: &Compiled, file: &SourceFile, at: u32) -> Option<Hover> {
         markdown.push_str("\nnothing lies here");
     }
     Some(Hover { at, markdown })
+}
+
+/// Whether a stretch is what stands after the `at` of a pin; else `100/2` is a division.
+fn is_pin(compiled: &Compiled, at: Span) -> bool {
+    let is = |pin: Span| {
+        let before = Span::new(pin.start, at.start.max(pin.start));
+        pin.end == at.end && compiled.sources.text(before).trim_end() == "at"
+    };
+    compiled.model.pieces.iter().any(|piece| match piece.kind {
+        PieceKind::String(_, Some(pin)) => is(pin.at),
+        _ => false,
+    })
 }
 
 /// The line of the language guide for a setting.

@@ -4,6 +4,7 @@ use crate::ast::BlockKind;
 use crate::format::tokens::{Kind as TokenKind, Tokens};
 use crate::resolve::settings::Scope;
 use crate::rules;
+use crate::source::quoted;
 use crate::syntax;
 
 /// What kind of text a place is in.
@@ -35,8 +36,11 @@ impl<'t> Place<'t> {
         let within = match last {
             Some(token) if token.kind == TokenKind::Comment => Within::Comment,
             Some(token) if token.kind == TokenKind::Text => {
-                let open = !line.trim_end().ends_with('"') || token.text.len() == 1;
-                if open { Within::Text } else { Within::Code }
+                let after_quote = token.text.get(1..).unwrap_or("");
+                match quoted::closing(after_quote.as_bytes()) {
+                    None => Within::Text,
+                    Some(_) => Within::Code,
+                }
             }
             _ => Within::Code,
         };

@@ -2,6 +2,25 @@
 //!
 //! A byte-order mark counts as a character of the first line, as in the editor protocol.
 
+use crate::source::{SourceFile, Span};
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+
+/// The lines of texts of a display, each read when it is first asked for.
+#[derive(Debug, Default)]
+pub struct Sheets<'t>(RefCell<BTreeMap<u32, Lines<'t>>>);
+
+impl<'t> Sheets<'t> {
+    /// Both ends of a stretch of a text.
+    #[must_use]
+    pub fn ends(&self, file: &'t SourceFile, span: Span) -> (Position, Position) {
+        let mut all = self.0.borrow_mut();
+        let lines = all.entry(file.base).or_insert_with(|| Lines::of(&file.text));
+        let local = |at: u32| lines.position(at.saturating_sub(file.base) as usize);
+        (local(span.start), local(span.end))
+    }
+}
+
 /// Where the lines of a text begin.
 #[derive(Debug, Clone)]
 pub struct Lines<'t> {

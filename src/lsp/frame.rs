@@ -1,10 +1,13 @@
 //! Messages in a stream: header `Content-Length`, empty line, JSON (LSP 3.17, "Base Protocol").
 
 use serde_json::Value;
-use std::io::{self, BufRead, Write};
+use std::io::{self, BufRead, Read, Write};
 
 /// The most bytes of one message.
 const MOST: usize = 256 * 1024 * 1024;
+
+/// The most bytes of a line of a header.
+const MOST_LINE: u64 = 4 * 1024;
 
 /// What was read from a stream.
 #[derive(Debug)]
@@ -23,9 +26,9 @@ pub fn read(stream: &mut dyn BufRead) -> Frame {
     let mut length: Option<usize> = None;
     loop {
         let mut line = Vec::new();
-        match stream.read_until(b'\n', &mut line) {
-            Ok(0) | Err(_) => return Frame::End,
-            Ok(_) => {}
+        let read = Read::take(&mut *stream, MOST_LINE).read_until(b'\n', &mut line);
+        if read.is_err() || !line.ends_with(b"\n") {
+            return Frame::End;
         }
         let line = String::from_utf8_lossy(&line);
         let line = line.trim_end();
@@ -59,4 +62,15 @@ pub fn write(stream: &mut dyn Write, message: &Value) -> io::Result<()> {
     let body = message.to_string();
     write!(stream, "Content-Length: {}\r\n\r\n{body}", body.len())?;
     stream.flush()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Frame, read};
+    use std::io::{BufReader, repeat};
+
+    #[test]
+    fn a_header_without_an_end_ends_the_stream() {
+        assert!(matches!(read(&mut BufReader::new(repeat(b'a'))), Frame::End));
+    }
 }

@@ -2,7 +2,7 @@
 
 use crate::diagnostic::{Diagnostic, Edit, Severity};
 use crate::editor::desk::Desk;
-use crate::editor::position::{Lines, Position};
+use crate::editor::position::{Position, Sheets};
 use crate::source::{SourceFile, Span};
 use serde_json::{Value, json};
 
@@ -12,33 +12,36 @@ pub fn position(place: Position) -> Value {
 }
 
 /// The range of a span in its text.
-pub fn range(file: &SourceFile, lines: &Lines<'_>, span: Span) -> Value {
-    let local = |at: u32| lines.position(at.saturating_sub(file.base) as usize);
-    json!({"start": position(local(span.start)), "end": position(local(span.end))})
+pub fn range<'d>(file: &'d SourceFile, sheets: &Sheets<'d>, span: Span) -> Value {
+    let (start, end) = sheets.ends(file, span);
+    json!({"start": position(start), "end": position(end)})
 }
 
 /// The location of a span in any text of the display.
-pub fn location(desk: &Desk, span: Span, uri: &dyn Fn(&str) -> String) -> Option<Value> {
+pub fn location<'d>(
+    (desk, sheets): (&'d Desk, &Sheets<'d>),
+    span: Span,
+    uri: &dyn Fn(&str) -> String,
+) -> Option<Value> {
     let file = desk.file_at(span.start)?;
-    let range = range(file, &Lines::of(&file.text), span);
+    let range = range(file, sheets, span);
     Some(json!({"uri": uri(&file.name), "range": range}))
 }
 
 /// A finding of a text.
-pub fn finding(
-    desk: &Desk,
-    file: &SourceFile,
+pub fn finding<'d>(
+    display: (&'d Desk, &Sheets<'d>),
+    file: &'d SourceFile,
     finding: &Diagnostic,
     uri: &dyn Fn(&str) -> String,
 ) -> Value {
-    let lines = Lines::of(&file.text);
     let severity = match finding.severity {
         Severity::Error => 1,
         Severity::Warning => 2,
         Severity::Advice => 3,
     };
     let others = finding.labels.iter().skip(1).filter_map(|label| {
-        let place = location(desk, label.span, uri)?;
+        let place = location(display, label.span, uri)?;
         Some(json!({"location": place, "message": label.text}))
     });
     let others: Vec<Value> = others.collect();
@@ -50,7 +53,7 @@ pub fn finding(
         }
     }
     json!({
-        "range": range(file, &lines, finding.span()),
+        "range": range(file, display.1, finding.span()),
         "severity": severity,
         "code": finding.code,
         "source": "tinsel",
@@ -63,8 +66,8 @@ pub fn finding(
 pub type VersionOf<'a> = &'a dyn Fn(&str) -> Option<i64>;
 
 /// Edits by text; with versions if `version` is given.
-pub fn edits(
-    desk: &Desk,
+pub fn edits<'d>(
+    (desk, sheets): (&'d Desk, &Sheets<'d>),
     edits: &[Edit],
     uri: &dyn Fn(&str) -> String,
     version: Option<VersionOf>,
@@ -74,7 +77,7 @@ pub fn edits(
         let Some(file) = desk.file_at(edit.span.start) else {
             continue;
         };
-        let range = range(file, &Lines::of(&file.text), edit.span);
+        let range = range(file, sheets, edit.span);
         let own = json!({"range": range, "newText": edit.text});
         let uri = uri(&file.name);
         match files.iter_mut().find(|(other, _)| *other == uri) {

@@ -15,6 +15,7 @@ mod uri;
 pub use texts::{Opened, Shelf};
 
 use crate::editor::desk::Desk;
+use crate::editor::position::Sheets;
 use client::Client;
 use frame::Frame;
 use serde_json::{Value, json};
@@ -120,7 +121,7 @@ impl Server<'_> {
             match self.waiting.pop_front() {
                 None | Some(Frame::End) => return Ok(()),
                 Some(Frame::Malformed) => {
-                    self.refuse(&Value::Null, code::PARSE, "this is no JSON")?;
+                    self.refuse(&Value::Null, code::PARSE, "the message is not JSON")?;
                 }
                 Some(Frame::Message(message)) => {
                     if text(&message, "/method") == Some("exit") {
@@ -398,6 +399,7 @@ impl Server<'_> {
         };
         let mut pushed = BTreeSet::new();
         let mut messages = Vec::new();
+        let texts = (&display.desk, &Sheets::default());
         for (file, findings) in display.desk.findings() {
             let first = texts::uri_of(&self.open, &display.names, &file.name);
             let elsewhere = self.mains.get(&first).and_then(|all| all.first());
@@ -407,7 +409,7 @@ impl Server<'_> {
             }
             let name = |name: &str| texts::uri_of(&self.open, &display.names, name);
             let own: Vec<Value> = (findings.iter())
-                .map(|finding| json::finding(&display.desk, file, finding, &name))
+                .map(|finding| json::finding(texts, file, finding, &name))
                 .collect();
             let identity = self.open.get(&first).map_or("", |open| &open.identity);
             let twins = texts::twins(&self.open, identity).map(str::to_owned);

@@ -3,7 +3,8 @@
 use super::texts::{self, OpenTexts};
 use super::{Display, MAIN, Server, code, json as shape, text};
 use crate::diagnostic::Edit;
-use crate::editor::position::{Lines, Position};
+use crate::editor::desk::Desk;
+use crate::editor::position::{Lines, Position, Sheets};
 use crate::editor::{actions, completion, format, hover, names, outline, rename};
 use crate::resolve::uses::Kind;
 use crate::source::{SourceFile, Span};
@@ -19,12 +20,13 @@ struct About<'a> {
     /// The URI of the request.
     uri: &'a str,
     lines: Lines<'a>,
+    sheets: Sheets<'a>,
     open: &'a OpenTexts,
     versions: bool,
     params: &'a Value,
 }
 
-impl About<'_> {
+impl<'a> About<'a> {
     fn uri(&self, name: &str) -> String {
         // The file may be open under other URIs as well.
         match name == self.file.name {
@@ -56,20 +58,24 @@ impl About<'_> {
         Ok(Span::new(self.at("/range/start")?, self.at("/range/end")?))
     }
 
+    fn texts(&self) -> (&'a Desk, &Sheets<'a>) {
+        (&self.display.desk, &self.sheets)
+    }
+
     fn range(&self, span: Span) -> Value {
-        shape::range(self.file, &self.lines, span)
+        shape::range(self.file, &self.sheets, span)
     }
 
     fn places(&self, spans: &[Span]) -> Value {
         let uri = |name: &str| self.uri(name);
-        let place = |span: &Span| shape::location(&self.display.desk, *span, &uri);
+        let place = |span: &Span| shape::location(self.texts(), *span, &uri);
         spans.iter().filter_map(place).collect()
     }
 
     fn edits(&self, edits: &[Edit]) -> Value {
         let version = |uri: &str| self.open.get(uri).map(|open| open.version);
         let known: Option<shape::VersionOf> = self.versions.then_some(&version);
-        shape::edits(&self.display.desk, edits, &|name| self.uri(name), known)
+        shape::edits(self.texts(), edits, &|name| self.uri(name), known)
     }
 
     /// Edits of this text alone.
@@ -157,6 +163,7 @@ impl Server<'_> {
             file,
             uri: &uri,
             lines: Lines::of(&file.text),
+            sheets: Sheets::default(),
             open: &self.open,
             versions,
             params,
@@ -174,9 +181,10 @@ impl Server<'_> {
                 continue;
             };
             let uri = |name: &str| texts::uri_of(&self.open, &display.names, name);
+            let texts = (&display.desk, &Sheets::default());
             for one in outline::symbols(&display.desk, None) {
                 if one.name.to_lowercase().contains(&query)
-                    && let Some(place) = shape::location(&display.desk, one.at, &uri)
+                    && let Some(place) = shape::location(texts, one.at, &uri)
                 {
                     let kind = symbol_kind(one.kind);
                     found.push(json!({"name": one.name, "kind": kind, "location": place}));
@@ -261,7 +269,7 @@ impl About<'_> {
             });
             if let (Some(finding), Some(one)) = (action.of, one.as_object_mut()) {
                 let uri = |name: &str| self.uri(name);
-                let own = shape::finding(&self.display.desk, self.file, finding, &uri);
+                let own = shape::finding(self.texts(), self.file, finding, &uri);
                 one.insert("diagnostics".to_owned(), json!([own]));
                 // Only a fix that may be applied unasked is preferred.
                 if action.fix.safe {

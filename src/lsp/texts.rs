@@ -96,6 +96,12 @@ fn folder(path: &str) -> &str {
     path.rsplit_once('/').map_or("", |(folder, _)| folder)
 }
 
+/// Whether a folder is another one or lies in it.
+fn is_within(folder: &str, root: &str) -> bool {
+    let rest = folder.strip_prefix(root.trim_end_matches('/'));
+    rest.is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
+}
+
 /// The main files that a file may belong to: those that include it and that no other file includes.
 /// Those with a lock come first. A file that no other includes is its own main file.
 #[must_use]
@@ -104,7 +110,7 @@ pub fn mains(shelf: &dyn Shelf, open: &OpenTexts, path: &str, roots: &[String]) 
     const MOST_FILES: usize = 400;
     let mut files: Vec<String> = Vec::new();
     let mut at = folder(path);
-    let within = |at: &str| roots.iter().any(|root| at.starts_with(root.as_str()));
+    let within = |at: &str| roots.iter().any(|root| is_within(at, root));
     let inside = within(at);
     for _ in 0..MOST_FOLDERS {
         let room = MOST_FILES.saturating_sub(files.len());
@@ -215,4 +221,24 @@ pub fn uri_of(open: &OpenTexts, names: &BTreeMap<String, String>, name: &str) ->
 pub fn twins<'o>(open: &'o OpenTexts, identity: &'o str) -> impl Iterator<Item = &'o str> {
     let own = open.iter().filter(move |(_, one)| one.identity == identity);
     own.map(|(uri, _)| uri.as_str())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::is_within;
+
+    #[test]
+    fn a_folder_whose_name_goes_on_is_not_within() {
+        for (folder, root, within) in [
+            ("/yard", "/yard", true),
+            ("/yard/pond", "/yard", true),
+            ("/yard/pond", "/yard/", true),
+            ("/yard", "/", true),
+            ("c:/yard", "c:/", true),
+            ("/yard2", "/yard", false),
+            ("/yard2/pond", "/yard/", false),
+        ] {
+            assert_eq!(is_within(folder, root), within, "{folder} in {root}");
+        }
+    }
 }

@@ -14,7 +14,7 @@ pub fn path(uri: &str) -> Option<String> {
     let mut left = rest.as_bytes();
     while let Some((byte, after)) = left.split_first() {
         let hex = (after.first_chunk::<2>())
-            .filter(|_| *byte == b'%')
+            .filter(|two| *byte == b'%' && two.iter().all(u8::is_ascii_hexdigit))
             .and_then(|two| std::str::from_utf8(two).ok())
             .and_then(|two| u8::from_str_radix(two, 16).ok());
         match hex {
@@ -69,6 +69,7 @@ mod tests {
             ("file:///%E9%9B%AA/%F0%9F%8E%84.tinsel", "/雪/🎄.tinsel"),
             ("file://localhost/etc/x", "/etc/x"),
             ("file:///100%.tinsel", "/100%.tinsel"),
+            ("file:///%+f.tinsel", "/%+f.tinsel"),
         ] {
             assert_eq!(path(uri).as_deref(), Some(named), "{uri}");
             assert_eq!(path(&of(named)).as_deref(), Some(named), "{named}");

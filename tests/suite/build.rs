@@ -93,6 +93,19 @@ fn what_is_new_and_what_is_freed_is_told() {
     assert_eq!(out(&build(&path, &["--quiet"])), "");
 }
 
+/// A string that moves from a controller which is gone is printed with that controller's name.
+#[test]
+fn a_controller_that_is_gone_is_named() {
+    let one = RIGHT.replace("universes from 1", "universes 1..2");
+    let boat = "controller boat { universes 7..8; ports 1..2 { } }\nprop owl";
+    let two = one.replace("prop owl", boat).replace("shed.1: owl", "boat.2: owl");
+    let (_folder, path) = yard(&two);
+    built(&path, &[]);
+    fs::write(&path, one).unwrap();
+    let said = built(&path, &[]);
+    assert!(said.contains(" on boat.2 -> "), "{said}");
+}
+
 #[test]
 fn locked_means_that_nothing_would_change() {
     let (folder, path) = yard(RIGHT);

@@ -616,3 +616,47 @@ fn where_data_comes_in() {
     assert_eq!(refused.status.code(), Some(1));
     assert!(err(&refused).contains("name/string"), "{}", err(&refused));
 }
+
+/// What a string lies after is what was laid before it: not a pinned port, not a string that shows
+/// another's data, and on an unbroken port not a stored string.
+#[test]
+fn why_names_what_was_laid_before() {
+    const HEAD: &str = "node dot { chip ws2811; colour RGB }\n\
+                        controller pier { universes from 1; ports 1..4 { chip ws2811 } }\n\
+                        controller quay { addressing per prop; universes from 9; ports 1..4 { chip ws2811 } }\n\
+                        prop arch { node dot; string 50 nodes }\nprop kite { node dot; string 40 nodes }\n\
+                        prop star { node dot; string 30 nodes }\n";
+    for (rest, name, begins) in [
+        (
+            "wire pier.1: arch at 5/1\nwire pier.2: kite\nwire pier.3: star\n",
+            "kite",
+            "its port begins where it would if nothing on pier.1 were pinned",
+        ),
+        (
+            "wire pier.1: arch at 5/1\nwire pier.2: kite\nwire pier.3: star\n",
+            "star",
+            "its port begins after pier.2, whose kite ends at 1/270",
+        ),
+        (
+            "prop copy { node dot; string 30 nodes; same as star }\nwire quay.1: arch -> copy -> kite\nwire quay.2: star\n",
+            "kite",
+            "it lies after arch, which ends at 9/150",
+        ),
+        (
+            "wire pier.1: arch -> kite -> star\nstored kite\n",
+            "star",
+            "it lies after arch, which ends at 1/150",
+        ),
+        (
+            "wire pier.1: arch -> kite -> star\nstored kite\n",
+            "kite",
+            "it lies after star, which ends at 1/240",
+        ),
+    ] {
+        let folder = Folder::new();
+        folder.file("yard.tinsel", format!("{HEAD}{rest}"));
+        let why = run(&folder, &["why", "--quiet", "yard.tinsel", name]);
+        let text = out(&why).split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(text.contains(begins), "{rest}{text}{}", err(&why));
+    }
+}

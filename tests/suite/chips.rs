@@ -135,4 +135,16 @@ fn each_chip_has_a_page_with_its_source() {
         assert!(all.contains(&format!("{}: ", chip.name)), "{}", chip.name);
     }
     assert!(explain::chips("no-such-chip").is_none());
+    let mut out = Vec::new();
+    let one = explain::chips("apa102").unwrap();
+    explain::chip_list(&one, 500, &mut out).unwrap();
+    let text = String::from_utf8(out).unwrap();
+    let bits = "8 bits a node besides, 32 bits a frame besides, 0.5 clocks a node after the data,";
+    assert!(text.contains(bits), "{text}");
+    let mut out = Vec::new();
+    explain::chip_json(&one, &mut out).unwrap();
+    let row: serde_json::Value = serde_json::from_slice(&out).unwrap();
+    for (key, count) in [("extra_bits", 8), ("header_bits", 32), ("tail_quarters", 2)] {
+        assert_eq!(row[0][key], count, "{key}");
+    }
 }

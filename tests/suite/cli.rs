@@ -726,7 +726,7 @@ fn report_writes_pages() {
     // A file where the folder should be.
     let refused = on("report", &right, &["-o", right.to_str().unwrap()]);
     assert_eq!(status(&refused), 2);
-    assert!(err(&refused).contains("there is a file of that name"), "{}", err(&refused));
+    assert!(err(&refused).contains("there is a file in the way"), "{}", err(&refused));
     assert_eq!(folder.all(), before);
 }
 

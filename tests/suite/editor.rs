@@ -178,6 +178,16 @@ fn hover_says_what_stands_there() {
     assert!(value.contains("let panes = 6"), "{value}");
     let controller = hover_at("house.tinsel", "house.7", 2);
     assert!(controller.contains("| `house.7` | "), "{controller}");
+    let division = "node n { colour RGB }\ncontroller c { ports 1 { } }\nlet a = 100/2\n\
+                    prop b { node n; string 100/4 nodes; stands at 8/4 m, 2 m }\nwire c.1: b at 12/307\n# 12/308\n";
+    let divides = Texts::one(division).desk();
+    for (needle, address) in
+        [("100/2", false), ("100/4", false), ("8/4", false), ("12/307", true), ("12/308", true)]
+    {
+        let hover = hover::hover(&divides, at(&divides, "yard.tinsel", needle) + 1);
+        let is = hover.is_some_and(|one| one.markdown.contains("channel"));
+        assert_eq!(is, address, "{needle}");
+    }
     let comment = Texts::one("# see port/nodes\n").desk();
     let page = hover::hover(&comment, 8).unwrap().markdown;
     assert!(page.contains("port/nodes (error)"), "{page}");

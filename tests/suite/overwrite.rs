@@ -34,6 +34,11 @@ fn nothing_that_was_read_is_written_over() {
             assert!(err(&done).contains("written over"), "{arguments:?}: {}", err(&done));
         }
     }
+    let against = folder.file("older.lock", fs::read_to_string(&lock).unwrap());
+    let older = against.to_str().unwrap();
+    let done = on("diff", &main, &["--against", older, "--remap", older]);
+    assert_eq!(status(&done), 2, "{}", err(&done));
+    fs::remove_file(against).unwrap();
     assert!(folder.all() == before, "a text was touched");
 }
 
@@ -46,4 +51,70 @@ fn nor_is_the_place_of_a_lock_to_come() {
     let done = on("table", &main, &["--format", "json", "-o", lock.to_str().unwrap()]);
     assert_eq!(status(&done), 2, "{}", err(&done));
     assert!(!fs::exists(&lock).unwrap());
+}
+
+/// A display that is given as a link has its lock beside the file that the link leads to.
+#[cfg(unix)]
+#[test]
+fn nor_is_the_place_of_a_lock_beside_what_a_link_leads_to() {
+    let folder = Folder::new();
+    folder.file("far/yard.tinsel", RIGHT);
+    let link = folder.0.join("yard.tinsel");
+    std::os::unix::fs::symlink("far/yard.tinsel", &link).unwrap();
+    let lock = folder.0.join("far/yard.lock");
+    let done = on("table", &link, &["--format", "json", "-o", lock.to_str().unwrap()]);
+    assert_eq!(status(&done), 2, "{}", err(&done));
+    assert!(!fs::exists(&lock).unwrap());
+}
+
+/// A path that is not UTF-8 is protected as any other.
+#[cfg(target_os = "linux")]
+#[test]
+fn nor_is_a_path_that_is_not_utf_8() {
+    use std::os::unix::ffi::OsStrExt as _;
+    let folder = Folder::new();
+    let name = std::ffi::OsStr::from_bytes(b"y\xffrd.tinsel");
+    let main = folder.0.join(name);
+    fs::write(&main, RIGHT).unwrap();
+    let done = crate::cli::tinsel()
+        .args(["table", "--format", "json", "-o"])
+        .args([&main, &main])
+        .output()
+        .unwrap();
+    assert_eq!(status(&done), 2, "{}", err(&done));
+    assert_eq!(fs::read_to_string(&main).unwrap(), RIGHT);
+}
+
+/// `-` is standard output or refused, never a file of that name.
+#[test]
+fn a_hyphen_is_standard_output() {
+    let folder = Folder::new();
+    folder.file("yard.tinsel", RIGHT);
+    let table = folder.file("props.csv", "prop,pixels\nowl,90\n");
+    let before = folder.all();
+    let done = |arguments: &[&str]| {
+        let mut command = crate::cli::tinsel();
+        command.current_dir(&folder.0).args(arguments).output().unwrap()
+    };
+    for (arguments, begins) in [
+        (&["import", table.to_str().unwrap(), "-o", "-"][..], "#"),
+        (&["report", "yard.tinsel", "--single", "-o", "-"], "<!DOCTYPE html>"),
+        (&["table", "yard.tinsel", "-o", "-"], ""),
+    ] {
+        let done = done(arguments);
+        let text = String::from_utf8(done.stdout.clone()).unwrap();
+        assert!(!text.is_empty(), "{arguments:?}: {}", err(&done));
+        let head = text.lines().next().unwrap().to_lowercase();
+        assert!(head.starts_with(&begins.to_lowercase()), "{arguments:?}: {head}");
+    }
+    for arguments in [
+        &["report", "yard.tinsel", "-o", "-"][..],
+        &["build", "yard.tinsel", "--out", "-"],
+        &["diff", "yard.tinsel", "--remap", "-"],
+    ] {
+        let done = done(arguments);
+        assert_eq!(status(&done), 2, "{arguments:?}: {}", err(&done));
+        assert!(err(&done).contains(": name "), "{arguments:?}: {}", err(&done));
+    }
+    assert!(folder.all() == before, "a file was written");
 }

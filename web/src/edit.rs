@@ -5,7 +5,7 @@
 use serde::{Deserialize, Serialize};
 use tinsel::diagnostic::Edit;
 use tinsel::editor::desk::Desk;
-use tinsel::editor::position::{Lines, Position};
+use tinsel::editor::position::{Lines, Position, Sheets};
 use tinsel::editor::{actions, completion, hover, names, outline, rename};
 use tinsel::format::tokens::{Kind, Tokens};
 use tinsel::source::{SourceFile, Span};
@@ -100,15 +100,16 @@ fn found<'d>(desk: &'d Desk, place: &Place) -> Result<(&'d SourceFile, u32), Str
 }
 
 /// Both ends of a stretch in its file.
-fn ends(file: &SourceFile, lines: &Lines<'_>, span: Span) -> (At, At) {
-    let local = |offset: u32| lines.position(offset.saturating_sub(file.base) as usize);
-    (at(local(span.start)), at(local(span.end)))
+fn ends<'d>(sheets: &Sheets<'d>, file: &'d SourceFile, span: Span) -> (At, At) {
+    let (start, end) = sheets.ends(file, span);
+    (at(start), at(end))
 }
 
 fn changes(desk: &Desk, edits: &[Edit]) -> Vec<Change> {
+    let sheets = Sheets::default();
     let edits = edits.iter().filter_map(|edit| {
         let file = desk.file_at(edit.span.start)?;
-        let (from, to) = ends(file, &Lines::of(&file.text), edit.span);
+        let (from, to) = ends(&sheets, file, edit.span);
         Some(Change { file: file.name.clone(), from, to, text: edit.text.clone() })
     });
     edits.collect()
@@ -120,7 +121,7 @@ fn changes(desk: &Desk, edits: &[Edit]) -> Vec<Change> {
 /// If the file is not part of the display.
 pub fn said(desk: &Desk, name: &str, (first, last): (u32, u32)) -> Result<Said, String> {
     let file = file(desk, name)?;
-    let lines = Lines::of(&file.text);
+    let (lines, sheets) = (Lines::of(&file.text), Sheets::default());
     let byte = |line: u32| lines.offset(Position { line, character: 0 });
     let shown = byte(first)..byte(last.saturating_add(1));
     let hints = desk.hints(name).into_iter();
@@ -163,7 +164,7 @@ pub fn said(desk: &Desk, name: &str, (first, last): (u32, u32)) -> Result<Said, 
         tokens: tokens
             .into_iter()
             .map(|(span, kind)| {
-                let (from, to) = ends(file, &lines, span);
+                let (from, to) = ends(&sheets, file, span);
                 (from, to, kind)
             })
             .collect(),
@@ -177,7 +178,7 @@ pub fn said(desk: &Desk, name: &str, (first, last): (u32, u32)) -> Result<Said, 
 pub fn hovered(desk: &Desk, place: &Place) -> Result<Option<Hover>, String> {
     let (file, offset) = found(desk, place)?;
     Ok(hover::hover(desk, offset).map(|hover| {
-        let (from, to) = ends(file, &Lines::of(&file.text), hover.at);
+        let (from, to) = ends(&Sheets::default(), file, hover.at);
         Hover { from, to, markdown: hover.markdown }
     }))
 }
@@ -235,10 +236,11 @@ pub fn offered(desk: &Desk, place: &Place) -> Result<Vec<Action>, String> {
 pub fn declared(desk: &Desk, place: &Place) -> Result<Vec<Stretch>, String> {
     let (_, offset) = found(desk, place)?;
     let places = names::definition(desk, offset).into_iter();
+    let sheets = Sheets::default();
     Ok(places
         .filter_map(|span| {
             let file = desk.file_at(span.start)?;
-            let (from, to) = ends(file, &Lines::of(&file.text), span);
+            let (from, to) = ends(&sheets, file, span);
             Some(Stretch { file: file.name.clone(), from, to })
         })
         .collect())

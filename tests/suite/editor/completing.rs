@@ -109,3 +109,41 @@ fn what_is_offered() {
         assert!(least.is_sorted_by_key(at), "`{line}`: {words:?}");
     }
 }
+
+/// Within a text that a backslash and a quote leave open, nothing is offered.
+#[test]
+fn an_open_text_has_no_offers() {
+    for (line, any) in [
+        ("prop a { label \"say \\\"", false),
+        ("prop a { label \"say \\\" ", false),
+        ("prop a { label \"", false),
+        ("prop a { label \"say\"; ", true),
+        ("prop a { label \"say \\\"\"; ", true),
+    ] {
+        let desk = Texts::one(line).desk();
+        let file = desk.file("yard.tinsel").unwrap();
+        assert_eq!(!completion::offers(&desk, file, line.len()).1.is_empty(), any, "{line}");
+    }
+}
+
+/// One of a thing is counted as one.
+#[test]
+fn one_is_no_plural() {
+    let head = "controller c { ports 1..2 { } }\nreceiver r { carries c.2 }\ncontroller d { ports 1 { } }\n\
+                node n { colour RGB }\nprop a { node n; string 3 nodes }\nwire c.1: a\n";
+    for (line, about) in [
+        ("wire c.1: ", "1 string, named in a statement"),
+        ("wire ", "1 of 1 port free"),
+        ("wire ", "receiver, 1 port"),
+        ("controller e { universes after ", "controller, named 1 time"),
+    ] {
+        let text = format!("{head}{line}");
+        let desk = Texts::one(&text).desk();
+        let file = desk.file("yard.tinsel").unwrap();
+        let (_, offers) = completion::offers(&desk, file, text.len());
+        let abouts: Vec<&str> = offers.iter().map(|offer| &*offer.about).collect();
+        assert!(abouts.contains(&about), "`{line}`: {abouts:?}");
+        let plural = |about: &&str| about.contains("1 times") || about.contains("1 ports");
+        assert!(!abouts.iter().any(plural), "`{line}`: {abouts:?}");
+    }
+}

@@ -19,7 +19,8 @@ pub const RULE: Rule = Rule {
     page: Page {
         means: "Universes run from 1 to 63999. `universes N..M` on a controller says which of them are its own; all its \
                 strings must lie there.",
-        why: "Nobody sends a universe that there is not, and a controller that is set up for `N..M` does not listen to \
+        why: "No source sends a universe that does not exist, and a controller that is set up for `N..M` does not \
+              listen to \
               another: the strings there stay dark.",
         source: "ANSI E1.31-2018, 6.2.7 and 9.1.1; free from ESTA",
         wrong: "node dot { chip ws2811; colour RGB }\n\
@@ -180,7 +181,7 @@ fn told(
     let declared = range_at.is_some();
     let more = match outside.more {
         0 => String::new(),
-        more => format!(" (and {more} more of its strings)"),
+        more => format!(" (and {} of `{whose}`)", counted(more, "more string")),
     };
     let limits = if declared {
         format!("`{whose}` has universes {first} to {last}")
@@ -198,7 +199,7 @@ fn told(
     } else {
         format!("start `{whose}` lower (`universes from N`), or pin less far up")
     };
-    RULE.report(outside.at, format!("`{name}` comes to lie in universe {universe}{more}; {limits}"))
+    RULE.report(outside.at, format!("`{name}` lies in universe {universe}{more}; {limits}"))
         .label(format!("reaches universe {universe}"))
         .why(if declared {
             "the controller is set up for its own universes and does not listen to this one"

@@ -15,9 +15,10 @@ pub const RULE: Rule = Rule {
     title: "on reserved universes, or on a reserved port",
     page: Page {
         means: "`reserve` keeps universes, a port or slots of a DMX output for something else, or marks what is broken. \
-                Strings that are free to move step over it; this one is pinned there, wired there, or part of a range that \
-                may not have a gap.",
-        why: "What the place is reserved for would show this string's data, or the string would hang on a port that does not work.",
+                Strings that are free to move step over it; this one is pinned there, wired there, or on a controller whose strings form one range \
+                without gaps.",
+        why: "This string's data would reach what the place is reserved for, or the string would hang on a port that \
+              does not work.",
         source: "grammar/LANGUAGE.md, \"reserve\", grammar/LANGUAGE.md, \"Where strings lie\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch { node dot; string 50 nodes }\n\

@@ -14,8 +14,8 @@ pub const RULE: Rule = Rule {
     title: "two controllers on one universe",
     page: Page {
         means: "Strings of two controllers lie in one universe. Only strings that show the same data (`same as`) may.",
-        why: "A universe is sent to one controller. Sent to two, each must be told which slots are its own, and whoever \
-              moves one of them breaks the other.",
+        why: "If a universe is sent to two controllers, each must be set to its own slots of it, and a change to one \
+              can break the other.",
         source: "grammar/LANGUAGE.md, \"Where strings lie\", rule 8",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch * 2 { node dot; string 50 nodes }\n\
@@ -89,7 +89,7 @@ fn between(
             format!("pin `{}` into a universe that is free; {free} is", model.name_of(row.first))
         }
         None => format!(
-            "start `{second}` behind `{0}` with `universes after {0}`, or in a free one with `universes from {free}`",
+            "start `{second}` after `{0}` with `universes after {0}`, or in a free one with `universes from {free}`",
             name(before)
         ),
     };

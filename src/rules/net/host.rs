@@ -16,7 +16,7 @@ pub const RULE: Rule = Rule {
     title: "two controllers on one host",
     page: Page {
         means: "Two controllers have the same `host`.",
-        why: "Two devices with one address on a network answer in turn: data for either reaches now one, now the other.",
+        why: "Two devices with one address disturb each other: data for either of them may reach the other.",
         source: "RFC 5227 (IPv4 address conflicts; free from the IETF)",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch * 2 { node dot; string 50 nodes }\n\
@@ -62,7 +62,7 @@ const MOST_BYTES: usize = 253;
 #[must_use]
 pub fn unlawful(at: Span, host: &str) -> Diagnostic {
     let shown = shown(host);
-    RULE.report(at, format!("`{shown}` is no address of a device"))
+    RULE.report(at, format!("`{shown}` is not the address of a device"))
         .label("neither the IP address of one device nor a host name")
         .why("nothing on the network can be reached by it, so the controller would get no data")
         .help(if is_group(host) {

@@ -15,8 +15,8 @@ pub const RULE: Rule = Rule {
     severity: Severity::Error,
     title: "more than can be sent in one frame",
     page: Page {
-        means: "Nodes on a data line are sent one after another, each with so many bits of so long, and then the line rests until \
-                they take over the colours (the latch). That takes longer than one frame at the display's frame rate. Skipped \
+        means: "Nodes on a data line are sent one after another, bit by bit. Then the line rests until they take over \
+                the colours (the latch). All this takes longer than one frame at the display's frame rate. Skipped \
                 nodes are sent too. A DMX output sends its slots in the same way, 44 us each.",
         why: "The port can't keep up: it drops frames, so it moves in jerks and out of step with its neighbours.",
         source: "data sheets of the chips (bit time and latch): frame >= header + nodes * bits * bit time + latch; for DMX ANSI E1.11-2008 (R2018) \

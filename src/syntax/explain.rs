@@ -225,7 +225,7 @@ impl Failure<'_> {
             let at = before.trim_end().len() - 2;
             return Some(unexpected::bad_range(
                 self.span(at..at + 2),
-                "has no number behind its dots",
+                "has no number after its dots",
             ));
         }
         let whole = trailing_digits(before.strip_suffix(',')?);

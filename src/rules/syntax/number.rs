@@ -20,7 +20,7 @@ pub const RULE: Rule = Rule {
     title: "a number that can't be read or is out of its range",
     page: Page {
         means: "A number is written in a way that is not read here, or it is too small or too large for what it \
-                counts. Numbers are plain digits with at most nine decimals behind a point: `448`, `1_344`, `2.5`.",
+                counts. Numbers are plain digits with at most nine decimals after the point: `448`, `1_344`, `2.5`.",
         why: "A number that was cut or guessed would put nodes on channels that nobody meant.",
         source: "grammar/LANGUAGE.md, \"Numbers and units\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
@@ -37,7 +37,7 @@ const OUTSIDE: &str = "a value outside its range can't be set on any controller 
 /// Why a value may not lie outside its range; `what` names the value, as in [`too_small`].
 fn outside(what: &str) -> &'static str {
     match what {
-        "the temperature" => "no conductor of a display that runs is colder or hotter than that",
+        "the temperature" => "a conductor of a running display is never colder or hotter than that",
         "the wire size" => {
             "the tables of resistance and of what a conductor may carry have no such size"
         }
@@ -45,7 +45,7 @@ fn outside(what: &str) -> &'static str {
     }
 }
 
-const WHY: &str = "a number read in another way than meant would move every channel behind it";
+const WHY: &str = "a misread number would move every channel after it";
 
 fn finding(span: Span, message: String, label: &str, help: String) -> Diagnostic {
     RULE.report(span, message).label(label.to_owned()).why(WHY.to_owned()).help(help)
@@ -91,7 +91,7 @@ pub fn aught(span: Span, number: u32) -> Diagnostic {
 pub fn not_whole(span: Span, what: &str, written: impl Display) -> Diagnostic {
     finding(
         span,
-        format!("{what} is {written}, it can only be whole"),
+        format!("{what} is {written}, but it must be a whole number"),
         "not a whole number",
         "write a whole number".to_owned(),
     )

@@ -76,7 +76,7 @@ pub fn wrong(span: Span, unit: &str, written: (&str, &str), units: &[&str]) -> D
     let finding = RULE
         .report(span, format!("{what} can't be in `{unit}`"))
         .label(if known { "measures something else".to_owned() } else { "no such unit".to_owned() })
-        .why("the figure would be taken for something it is not")
+        .why("the number would be read as something else")
         .help(match same {
             Some(one) => format!("write `{number} {one}`"),
             None => format!("use {}", ticked(units)),

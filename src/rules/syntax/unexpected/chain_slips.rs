@@ -11,7 +11,7 @@ pub fn kind_in_chain(span: Span, name: &str) -> Diagnostic {
     finding(
         span,
         format!("`prop` stands before `{name}` in a chain"),
-        "a chain has names alone",
+        "a chain has only names",
         format!("write `{name}` without it"),
     )
     .fix("leave out the `prop`", vec![Edit { span, text: String::new() }])
@@ -71,7 +71,7 @@ pub fn unjoined(span: Span, before: &str, found: &str) -> Diagnostic {
         format!("`{found}` is not joined to the item before it"),
         "`->` or `,` is missing before this",
         format!(
-            "write `{before} -> {found}` to go on on the same data line, or `{before}, {found}` for the next port"
+            "write `{before} -> {found}` to continue on the same data line, or `{before}, {found}` for the next port"
         ),
     )
 }
@@ -85,7 +85,7 @@ pub fn joined_in_words(span: Span, before: &str, word: &str, next: &str) -> Diag
         format!("items of a chain are joined by the word `{word}`"),
         "no word joins items",
         format!(
-            "write `{before} -> {next}` to go on on the same data line, or `{before}, {next}` for the next port"
+            "write `{before} -> {next}` to continue on the same data line, or `{before}, {next}` for the next port"
         ),
     )
 }

@@ -117,7 +117,14 @@ pub fn footprint(
     counts: (usize, usize),
     slots: (String, String),
 ) -> Diagnostic {
-    let (what, label) = if counts.0 == counts.1 {
+    let mut why = "what shows the same data takes the same slots, no more and no fewer";
+    let (what, label) = if counts.0 == counts.1 && slots.0 == slots.1 {
+        why = "fixtures and strings of nodes need outputs of different kinds";
+        (
+            "one is a fixture and the other a string of nodes".to_owned(),
+            "of the other kind".to_owned(),
+        )
+    } else if counts.0 == counts.1 {
         (
             format!("a string of `{name}` takes {}, that of `{shown}` {}", slots.0, slots.1),
             format!("takes {}", slots.0),
@@ -130,7 +137,7 @@ pub fn footprint(
     };
     RULE.report(at, format!("`{name}` can't show the data of `{shown}`: {what}"))
         .label(label)
-        .why("what shows the same data takes the same slots, no more and no fewer")
+        .why(why)
         .help(format!("give `{name}` the strings of `{shown}`, or take `same as {shown}` away"))
         .and(shown_at, format!("what `{shown}` is made of"))
 }

@@ -2,7 +2,7 @@
 
 use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::limits::DMX_SLOTS;
-use crate::model::{ControllerId, Model, PieceKind, Pinned, Start, StringId};
+use crate::model::{Addressing, ControllerId, Model, PieceKind, Pinned, Start, StringId};
 use crate::plan::Plan;
 use crate::protocol::UNIVERSES;
 use crate::rules::dmx::footprint::beyond;
@@ -112,9 +112,10 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             continue;
         }
         let mut unpinned: Option<Outside> = None;
+        // Strings after a pin outside the range follow it there: that is one fault.
+        let mut led_out = false;
         for port in plan.ports_of(id) {
-            // Strings after a pin outside the range follow it there: that is one fault.
-            let mut led_out = false;
+            led_out &= controller.addressing == Addressing::Consecutive;
             for piece in &port.pieces {
                 led_out &= !matches!(piece.piece.kind, PieceKind::String(_, Some(_)));
                 let Some(outside) =

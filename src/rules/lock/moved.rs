@@ -6,7 +6,7 @@ use crate::model::{Addressing, ControllerId, Model, Output, PieceKind, PinPlace,
 use crate::plan::{Cause, Change, Move, Past, Plan, Trade, Unseated, Was};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
-use crate::unit;
+use crate::unit::{self, Dimension, quantity};
 use crate::usage::{self, channel_name, controller_of, old_plug, output_name, plug_name, plug_of};
 use std::cell::Cell;
 use std::collections::{BTreeMap, BTreeSet};
@@ -180,16 +180,30 @@ impl Scene<'_> {
         }
     }
 
+    /// A piece of a line as a `wire` has it.
+    fn item(&self, kind: PieceKind) -> String {
+        match kind {
+            PieceKind::String(id, pin) => {
+                let pin = pin.map_or_else(String::new, |pin| match pin.place {
+                    PinPlace::Channel(at) => format!(" at {}", channel_name(self.model, at)),
+                    PinPlace::Slot(slot) => format!(" at {slot}"),
+                });
+                format!("{}{pin}", shown(&self.model.name_of(id)))
+            }
+            PieceKind::Skip(nodes) => format!("skip {nodes}"),
+            PieceKind::Lead(length, gauge) => {
+                let of = gauge.map_or_else(String::new, |gauge| format!(" of {}", gauge.words()));
+                format!("lead {}{of}", quantity(length, Dimension::Length))
+            }
+        }
+    }
+
     /// What it costs to keep a line on its port, and what it costs to hang it elsewhere.
     fn traded(&self, trade: &Trade) -> String {
         let line = self.model.lines.get(trade.line);
         let pieces = line.map_or(&[][..], |line| self.model.pieces_of(line)).iter();
-        let names = pieces.filter_map(|piece| match piece.kind {
-            PieceKind::String(id, _) => Some(shown(&self.model.name_of(id))),
-            PieceKind::Skip(_) | PieceKind::Lead(..) => None,
-        });
-        let names: Vec<String> = names.collect();
-        let chain = names.join(" -> ");
+        let items: Vec<String> = pieces.map(|piece| self.item(piece.kind)).collect();
+        let chain = items.join(" -> ");
         let to = output_name(self.model, trade.to.0, trade.to.1);
         let cost = |plugs: u64, slots: u64| {
             let change = if plugs == 1 { "string changes" } else { "strings change" };
@@ -359,13 +373,10 @@ pub fn reason(model: &Model, plan: &Plan, cause: Cause, id: Option<StringId>) ->
         Cause::GaveWay(other, change) => {
             let there = port_of(plan, other).map_or_else(String::new, |(_, output)| port(output));
             let what = changed(model, plan, change, port_of(plan, other)).replace("its port", "it");
-            format!(
-                "{there} needs its place because {what}, and moving anything else would move more slots"
-            )
+            format!("{there} needs its place because {what}; any other way moves as much or more")
         }
         Cause::MadeRoom(other) => format!(
-            "`{}` needs a gap that the universes of `{controller}` do not have, and moving this string moves the \
-             fewest slots",
+            "`{}` needs a gap that the universes of `{controller}` do not have, and moving this string moves the fewest slots",
             name(other)
         ),
         Cause::Taken(at) => taken(model, at),

@@ -182,6 +182,10 @@ pub fn decimal_comma(span: Span, comma: Span, written: &str, parts: bool) -> Dia
             help,
         )
     };
+    if rest.contains(',') {
+        let (plain, parted) = (written.replace(',', ""), written.replace(',', "_"));
+        return told(format!("write `{plain}`: numbers have no comma (`{parted}` is allowed)"));
+    }
     let (joined, point) = (format!("{whole}{rest}"), format!("{whole}.{rest}"));
     // `1,200` may mean 1200 or 1.2.
     if rest.len() == 3 && whole != "0" {

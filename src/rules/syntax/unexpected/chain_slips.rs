@@ -39,16 +39,22 @@ pub fn family_without_star(span: Span, name: &str, several: &str) -> Diagnostic 
     )
 }
 
-/// `=>`, `-->` and other marks in place of `->`.
+/// `=>`, `-->` and other marks in place of `->`. `+` and `&` may mean something else, and `<-` the
+/// opposite order.
 #[must_use]
 pub fn other_arrow(span: Span, text: &str) -> Diagnostic {
-    finding(
+    let found = finding(
         span,
-        format!("`{}` is no arrow here", words::shown(text)),
+        format!("`{}` is not an arrow", words::shown(text)),
         "not an arrow",
-        "join the items of a chain by `->`, as in `lighthouse.2 -> lamp`",
-    )
-    .fix("write `->`", vec![Edit { span, text: "->".to_owned() }])
+        "join the items of a chain by `->`, the one nearest to the port first, as in `lighthouse.2 -> lamp`",
+    );
+    let edits = vec![Edit { span, text: "->".to_owned() }];
+    match text {
+        "<-" => found,
+        "+" | "&" | "|" => found.suggest("write `->`", edits),
+        _ => found.fix("write `->`", edits),
+    }
 }
 
 /// `-> ->`: an arrow with nothing before it.

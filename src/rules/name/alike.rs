@@ -53,10 +53,13 @@ pub fn looks(name: &str) -> Option<String> {
 
 /// The second of two names that look alike.
 pub fn second(kind: &str, name: &str, at: Span, other: &str, other_at: Span) -> Diagnostic {
+    let (dashed, other_dashed) = (name.replace('_', "-"), other.replace('_', "-"));
     let how = if name.to_lowercase() == other.to_lowercase() {
         "only in capitals"
-    } else if name.replace('_', "-").to_lowercase() == other.replace('_', "-").to_lowercase() {
+    } else if dashed == other_dashed {
         "only in `-` and `_`"
+    } else if dashed.to_lowercase() == other_dashed.to_lowercase() {
+        "only in capitals and in `-` and `_`"
     } else {
         "in letters that look the same"
     };

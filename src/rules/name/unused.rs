@@ -2,7 +2,7 @@
 
 use crate::diagnostic::words::shown;
 use crate::diagnostic::{Diagnostic, Severity, Sink};
-use crate::model::{ControllerId, Model, PieceKind, ReceiverId, Target};
+use crate::model::{ControllerId, Model, Output, PieceKind, ReceiverId, Target};
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
@@ -87,7 +87,14 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         let unsure = model.gaps.on(receiver.controller)
             || homeless.contains(&None)
             || homeless.contains(&on);
-        if !unsure && !used.contains(&id) && !receiver.stock {
+        // As with a controller, one that is set aside is meant to be empty.
+        let mut reserved = model.reserved_outputs.iter();
+        let reserved = reserved.any(|row| {
+            let carried = |port: &u32| (receiver.first..=receiver.last).contains(port);
+            row.controller == receiver.controller
+                && matches!(row.output, Output::Pixel(port) if carried(&port))
+        });
+        if !unsure && !reserved && !used.contains(&id) && !receiver.stock {
             let same = (model.controllers.iter()).find(|one| one.name == receiver.name);
             sink.push(match same {
                 Some(same) => hidden(&receiver.name, receiver.at, same.at),

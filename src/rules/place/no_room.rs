@@ -265,26 +265,3 @@ fn alone(name: &str, more: usize, place: &str, tried: &Tried) -> String {
         if tried.reasons.is_empty() { tried.none.to_owned() } else { list(&tried.reasons, "and") };
     format!("no port of {place} can take `{name}`{others}: {reasons}")
 }
-
-/// A line that no port can take, where it is not known what it clashes with. `first` is its first
-/// string with the reference; `more` counts further strings of the same prop.
-#[must_use]
-pub fn no_room(
-    model: &Model,
-    first: (StringId, Span),
-    more: usize,
-    target: (Target, Span),
-    tried: &Tried,
-) -> Diagnostic {
-    let name = model.name_of(first.0);
-    RULE.at(
-        first.1,
-        Words {
-            message: alone(&name, more, &place(model, target.0), tried),
-            label: "no port can take it".into(),
-            why: "without a port it has no address and stays dark".into(),
-            help: format!("add {}, or wire `{name}` elsewhere", tried.missing),
-        },
-    )
-    .and_if((target.1 != first.1).then_some(target.1), "the port was searched for here")
-}

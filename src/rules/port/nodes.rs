@@ -66,9 +66,10 @@ fn over(model: &Model, port: &PortPlan, most: Told<u32>, total: u64, unit: &str)
     let too_many = total.saturating_sub(u64::from(most.value));
     let over = first_over(model, port, u64::from(most.value), unit == "slot");
     let (at, piece) = (over.at, &over.what);
+    // Dark nodes take no slots.
     let skipped = match port.skipped {
-        0 => String::new(),
-        skipped => format!(", {skipped} of them skipped"),
+        skipped if skipped > 0 && unit == "node" => format!(", {skipped} of them skipped"),
+        _ => String::new(),
     };
     RULE.report(
         at,

@@ -227,7 +227,7 @@ fn another_plug_is_no_new_show_data() {
     assert_eq!((&value["moved_strings"], &value["changes"]), (&0.into(), &true.into()));
     assert_eq!(value["plugged"][0]["cause"], "replaced");
     let told = run(&folder, &["check", "yard.tinsel"]);
-    let words = "`kite` keeps 8/1 but must be plugged in at `shed.2` in place of `shed.1`: port `shed.1` is reserved";
+    let words = "`kite` keeps 8/1, but must be plugged in at `shed.2` in place of `shed.1`: port `shed.1` is reserved";
     let flat = err(&told).replace("\n  \u{2502} ", " ");
     assert!(flat.contains(words), "{flat}");
     // A chip that the port no longer drives, and a port that is gone.

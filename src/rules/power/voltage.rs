@@ -182,7 +182,8 @@ fn help(model: &Model, plan: &Plan, case: &Case<'_>) -> String {
     }
     let mut others = Vec::new();
     if let Some(gauge) = cure.lead {
-        others.push(format!("a lead of {} in its `power` statement", gauge.words()));
+        let (size, port) = (gauge.words(), case.port(model, plan));
+        others.push(format!("a lead of {size} in the `power` statement of port `{port}`"));
     }
     if let Some(level) = cure.level {
         let level = quantity(i64::from(level), Dimension::Share);

@@ -208,7 +208,7 @@ pub fn newer(lock: &str, at: Span, format: &str, known: u32) -> Diagnostic {
     told(
         at,
         format!(
-            "`{}` was written by a newer tinsel: its format is {}, this one reads {known}",
+            "`{}` was written by a newer tinsel: its format is {}, but this one reads {known}",
             shown(lock),
             shown(format)
         ),

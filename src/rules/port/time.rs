@@ -87,7 +87,7 @@ fn too_long(model: &Model, port: &PortPlan, load: &Load, at: Span, what: &str) -
     RULE.report(
         at,
         format!(
-            "port `{name}` needs {} for its {}, one frame at {rate} has {}",
+            "port `{name}` needs {} for its {}, but one frame at {rate} has {}",
             time.words(),
             counted(length, "node"),
             frame_words(model)
@@ -136,7 +136,7 @@ fn dmx(model: &Model, plan: &Plan, port: &PortPlan, sink: &mut Sink) {
         .report(
             at,
             format!(
-                "DMX output `{name}` needs {} for {}, one frame at {rate} has {}",
+                "DMX output `{name}` needs {} for {}, but one frame at {rate} has {}",
                 packet.words(),
                 counted(slot, "slot"),
                 frame_words(model)

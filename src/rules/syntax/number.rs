@@ -54,7 +54,7 @@ fn finding(span: Span, message: String, label: &str, help: String) -> Diagnostic
 /// A value that is too small. `what` names it ("the universe"), `written` is it with its unit.
 #[must_use]
 pub fn too_small(span: Span, what: &str, written: impl Display, least: impl Display) -> Diagnostic {
-    RULE.report(span, format!("{what} is {written}, it must be at least {least}"))
+    RULE.report(span, format!("{what} is {written}, but it must be at least {least}"))
         .label(format!("less than {least}"))
         .why(outside(what).to_owned())
         .help(format!("write {least} or more"))
@@ -63,7 +63,7 @@ pub fn too_small(span: Span, what: &str, written: impl Display, least: impl Disp
 /// A value that is too large; arguments as in [`too_small`].
 #[must_use]
 pub fn too_big(span: Span, what: &str, written: impl Display, most: impl Display) -> Diagnostic {
-    RULE.report(span, format!("{what} is {written}, it can be at most {most}"))
+    RULE.report(span, format!("{what} is {written}, but it may be at most {most}"))
         .label(format!("more than {most}"))
         .why(outside(what).to_owned())
         .help(format!("write {most} or less"))
@@ -119,7 +119,7 @@ pub fn string_too_long(span: Span) -> Diagnostic {
 /// A colour depth other than 8 and 16 bits.
 #[must_use]
 pub fn depth(span: Span, written: impl Display) -> Diagnostic {
-    RULE.report(span, format!("the depth is {written}, it can be 8 or 16"))
+    RULE.report(span, format!("the depth is {written}, but it must be 8 or 16"))
         .label("neither 8 nor 16")
         .why("a colour takes one slot or two, nothing between")
         .help("write `depth 8` or `depth 16`")

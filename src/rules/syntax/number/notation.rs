@@ -197,7 +197,7 @@ pub fn decimal_comma(span: Span, comma: Span, written: &str, parts: bool) -> Dia
         });
     }
     if !parts {
-        return told(format!("write a whole number: a count has no decimals"));
+        return told("write a whole number: a count has no decimals".to_owned());
     }
     told(format!("write decimals with a point: `{point}`"))
         .fix("write a point", vec![Edit { span: comma, text: ".".to_owned() }])

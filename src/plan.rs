@@ -42,7 +42,7 @@ pub struct Picked {
     /// The sum of straight lines from prop to controller or receiver, over the placed lines, in
     /// tenths of a metre; 0 for a line with an unknown end.
     pub lead_dm: u64,
-    /// Proven: with this number of ports, no less lead is possible.
+    /// Proven: no less lead is possible.
     pub least_lead: bool,
     /// The fewest opened ports that were found when ports count before side by side.
     pub fewest: u64,

@@ -142,23 +142,35 @@ pub(super) fn told(model: &Model, rows: &BTreeMap<Reason, usize>, ports: &str) -
             }
             Reason::Nodes(over) => (
                 "nodes",
-                format!("too short or too full (the roomiest by {})", counted(over, "node")),
+                format!(
+                    "too small or too full (the roomiest lacks room for {})",
+                    counted(over, "node")
+                ),
             ),
             Reason::Time(over) => {
                 let rate = quantity(rate, Dimension::Frequency);
-                ("time", format!("too slow at {rate} (the roomiest by {})", counted(over, "node")))
+                (
+                    "time",
+                    format!(
+                        "too slow at {rate} (the fastest lacks time for {})",
+                        counted(over, "node")
+                    ),
+                )
             }
             Reason::Fuse(over) => {
                 let over = i64::try_from(over).unwrap_or(i64::MAX);
                 let over = quantity(over, Dimension::Current);
-                ("fuse", format!("after too small a fuse ({over} too much at best)"))
+                ("fuse", format!("after a fuse that is too small (by at least {over})"))
             }
             Reason::Slots(over) => (
                 "slots",
-                format!("too short or too full (the roomiest by {})", counted(over, "slot")),
+                format!(
+                    "too small or too full (the roomiest lacks room for {})",
+                    counted(over, "slot")
+                ),
             ),
             Reason::Unlike => ("unlike", "in use for other nodes".to_owned()),
-            Reason::Taken => ("taken", "in use, and it needs one of its own".to_owned()),
+            Reason::Taken => ("taken", "in use, and the line needs one of its own".to_owned()),
         };
         // The map is sorted, so the first of a kind has the smallest figure.
         match reasons.iter_mut().find(|(of, ..)| *of == key) {

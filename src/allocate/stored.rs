@@ -169,7 +169,9 @@ impl Asked<'_> {
         let left = self.left(&changed)?;
         let name = &self.model.controller(port.controller)?.name;
         let fix = Fix {
-            title: format!("write `addressing per prop` in `{name}`, if it can do that"),
+            title: format!(
+                "write `addressing per prop` in `{name}`, if the controller can do that"
+            ),
             edits: vec![edit],
             safe: false,
         };

@@ -15,7 +15,7 @@ impl Outlets<'_> {
         if !by_output {
             return Tried {
                 none: need.none(),
-                reasons: vec!["none has room".to_owned()],
+                reasons: vec!["no output has room".to_owned()],
                 missing: self.missing(need),
             };
         }

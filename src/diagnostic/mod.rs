@@ -174,16 +174,29 @@ impl Diagnostic {
 #[derive(Debug, Default)]
 pub struct Sink {
     findings: Vec<Diagnostic>,
+    /// How many findings at the front are errors, once it is full.
+    errors: usize,
 }
 
-/// The most findings that are kept, which bounds the memory. The rest, errors too, are dropped.
+/// The most findings that are kept, which bounds the memory. Of the rest, an error takes the place
+/// of a lesser finding, so that no display with errors counts as right.
 const MOST_FINDINGS: usize = 20_000;
 
 impl Sink {
-    /// Keeps a finding, unless it is full.
+    /// Keeps a finding; once it is full, only an error, in place of a lesser finding.
     pub fn push(&mut self, finding: Diagnostic) {
         if !self.is_full() {
-            self.findings.push(finding);
+            return self.findings.push(finding);
+        }
+        if finding.severity != Severity::Error {
+            return;
+        }
+        while let Some(kept) = self.findings.get_mut(self.errors) {
+            self.errors += 1;
+            if kept.severity != Severity::Error {
+                *kept = finding;
+                return;
+            }
         }
     }
 
@@ -200,7 +213,7 @@ impl Sink {
         self.findings.len()
     }
 
-    /// Whether it keeps no more findings; further ones need not be worded.
+    /// Whether it has as many findings as it keeps.
     #[must_use]
     pub fn is_full(&self) -> bool {
         self.findings.len() >= MOST_FINDINGS

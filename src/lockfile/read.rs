@@ -276,12 +276,16 @@ impl<'f> Reader<'f> {
     fn row(&mut self, line: &str, at: Span) {
         let parts = match plain(line) {
             Some(parts) => Ok(parts),
-            None if line.len() > LONGEST_LINE => Err(Fault::Line),
+            None if line.len() > LONGEST_LINE => Err((String::new(), Fault::Line)),
             None => by_yaml(line.trim()),
         };
         let parts = match parts {
             Ok(parts) => parts,
-            Err(fault) => return self.fault(at, &fault),
+            Err((name, fault)) if name.is_empty() => return self.fault(at, &fault),
+            Err((name, fault)) => {
+                let told = unreadable::row(&self.file.name, at, &name, &fault);
+                return self.faults.push(told);
+            }
         };
         match self.understood(&parts, at) {
             Ok(row) => {
@@ -487,13 +491,18 @@ struct RowDoc {
     more: BTreeMap<String, serde_json::Value>,
 }
 
-/// Parses a row in any other style of YAML.
-fn by_yaml<'p>(line: &str) -> Result<Parts, Fault<'p>> {
-    let rows: BTreeMap<String, RowDoc> = serde_yaml::from_str(line).map_err(|_| Fault::Line)?;
+/// Parses a row in any other style of YAML. A fault comes with the row's name, if that was read.
+fn by_yaml<'p>(line: &str) -> Result<Parts, (String, Fault<'p>)> {
+    let no_row = || (String::new(), Fault::Line);
+    let rows: BTreeMap<String, RowDoc> = serde_yaml::from_str(line).map_err(|_| no_row())?;
     let mut rows = rows.into_iter();
     let (Some((name, words)), None) = (rows.next(), rows.next()) else {
-        return Err(Fault::Line);
+        return Err(no_row());
     };
+    let missing = |word| (name.clone(), Fault::Missing(word));
+    let port = words.port.ok_or_else(|| missing("port"))?;
+    let start = words.start.ok_or_else(|| missing("start"))?;
+    let slots = words.slots.ok_or_else(|| missing("slots"))?;
     let (known, more): (BTreeMap<_, _>, BTreeMap<_, _>) =
         (words.more.into_iter()).partition(|(word, _)| WORDS.contains(&word.as_str()));
     let value = |value: serde_json::Value| match value {
@@ -501,14 +510,7 @@ fn by_yaml<'p>(line: &str) -> Result<Parts, Fault<'p>> {
         other => other.to_string(),
     };
     let known = known.into_iter().map(|(word, told)| (word, value(told)));
-    Ok(Parts {
-        name,
-        port: words.port.ok_or(Fault::Missing("port"))?,
-        start: words.start.ok_or(Fault::Missing("start"))?,
-        slots: words.slots.ok_or(Fault::Missing("slots"))?,
-        words: known.collect(),
-        more: as_yaml(&more),
-    })
+    Ok(Parts { name, port, start, slots, words: known.collect(), more: as_yaml(&more) })
 }
 
 /// Words of a newer format as `, word: value`. A value is written as JSON, which is also YAML.

@@ -61,7 +61,7 @@ impl Row for Found {
                 "Straight lines from props to where their picked ports come out, in metres, where \
                  both places are known."
                 => row.lead_m, maybe;
-            flag "least_lead" "Whether it is proven that no less lead is possible with as many ports."
+            flag "least_lead" "Whether it is proven that no less lead is possible."
                 => row.least_lead, maybe;
             number "apart" "Props with picked ports on more than one controller."
                 => row.apart, maybe;
@@ -107,7 +107,7 @@ impl Found {
         if let (Some(lead), Some(least)) = (self.lead_m, self.least_lead)
             && lead.value > 0
         {
-            let no_less = if least { ", no less possible with these" } else { "" };
+            let no_less = if least { ", no less possible" } else { "" };
             parts.push(format!("{} m of leads as the crow flies{no_less}", lead.words()));
         }
         if let Some(apart) = self.apart.filter(|apart| *apart > 0) {
@@ -218,7 +218,7 @@ impl Row for ControllerRow {
             number "nodes" "Nodes on its ports, skips included." => row.nodes, shown("nodes");
             number "nodes_left" "Nodes that its ports have left; null where a port has no limit."
                 => row.nodes_left, maybe, shown("nodes left");
-            number "universes" "Universes from its first to its last in use."
+            number "universes" "Universes that it listens to."
                 => row.universes, shown("universes");
             number "universes_left"
                 "How many it can grow by: up to its own limit, to what begins after it, or to the \

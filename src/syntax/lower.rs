@@ -422,17 +422,22 @@ impl<'s> Lower<'s> {
     }
 }
 
-/// `1,5 W`: two numbers with a comma and no blank between them, of which only the second has a
-/// unit. Returns the places of the whole number and of the comma.
+/// `1,5 W`, `1,200,300 nodes`: numbers with a comma and no blank between them, of which only the
+/// last has a unit. Returns the places of the whole number and of the last comma.
 fn decimal_comma(args: &[Arg]) -> Option<(Span, Span)> {
+    let mut first = None;
     args.windows(3).find_map(|args| match args {
         [Arg::Number(whole), Arg::Comma(comma), Arg::Number(rest)]
             if whole.unit.is_none()
-                && rest.unit.is_some()
                 && whole.span().end == comma.start
                 && comma.end == rest.span().start =>
         {
-            Some((whole.span().to(rest.value.span()), *comma))
+            let first: Span = *first.get_or_insert(whole.span());
+            rest.unit.is_some().then(|| (first.to(rest.value.span()), *comma))
+        }
+        [Arg::Number(_), ..] => {
+            first = None;
+            None
         }
         _ => None,
     })

@@ -201,7 +201,7 @@ fn a_layout_afresh_shows_its_cost() {
     let kept = fs::read_to_string(folder.0.join("yard.lock")).unwrap();
     let cost = run(&folder, &["diff", "yard.tinsel", "--compact"]);
     assert_eq!(cost.status.code(), Some(3));
-    assert!(out(&cost).contains("all was to be laid out afresh"), "{}", out(&cost));
+    assert!(out(&cost).contains("a new layout of everything was asked for"), "{}", out(&cost));
     let rows = |text: &str, controller: &str| -> Vec<String> {
         let has = |line: &&str| line.contains(&format!("port: {controller}."));
         text.lines().filter(has).map(str::to_owned).collect()
@@ -250,7 +250,7 @@ fn another_plug_is_no_new_show_data() {
     assert_eq!((&value["moved_strings"], &value["changes"]), (&0.into(), &true.into()));
     assert_eq!(value["plugged"][0]["cause"], "replaced");
     let told = run(&folder, &["check", "yard.tinsel"]);
-    let words = "`kite` keeps 8/1 and is plugged in at `shed.2` in place of `shed.1`: port `shed.1` is reserved";
+    let words = "`kite` keeps 8/1, but must be plugged in at `shed.2` in place of `shed.1`: port `shed.1` is reserved";
     let flat = err(&told).replace("\n  \u{2502} ", " ");
     assert!(flat.contains(words), "{flat}");
     // A chip that the port no longer drives, and a port that is gone.

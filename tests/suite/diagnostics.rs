@@ -453,3 +453,13 @@ fn what_is_offered_compiles() {
     }
     assert!(causes >= 10, "{causes} refusals offer something");
 }
+
+/// More advice than findings that are kept, and an error that is found after it.
+#[test]
+fn an_error_is_not_lost_among_advice() {
+    let unused: String = (0..20_001).map(|at| format!("let a{at} = 1\n")).collect();
+    let boxes = "controller left { host 192.168.7.30; ports 1..4 { chip ws2811 } }\n\
+                 controller right { host 192.168.7.30; ports 1..4 { chip ws2811 } }\n";
+    let compiled = check::one(&format!("{unused}{boxes}"));
+    assert!(compiled.has_errors());
+}

@@ -9,7 +9,7 @@ const LOOK: Look = Look { colour: false, ascii: false, names: false, width: 100 
 
 fn finding(span: Span, label: &str) -> Diagnostic {
     let words = Words {
-        message: "port `boathouse.3` has 820 nodes, its limit is 800".to_owned(),
+        message: "port `boathouse.3` has 820 nodes, but its limit is 800".to_owned(),
         label: label.to_owned(),
         why: "the last 20 nodes would stay dark".to_owned(),
         help: "move 20 nodes to another port".to_owned(),
@@ -37,7 +37,7 @@ fn span_of(sources: &SourceMap, needle: &str) -> Span {
 fn one_finding_is_message_picture_reason_and_cure() {
     let sources = sources(&[("yard.tinsel", "one\ntwo three\nfour\n")]);
     let shown = render(&sources, &finding(span_of(&sources, "three"), "20 too many"), LOOK);
-    let wanted = "  × error[port/nodes]: port `boathouse.3` has 820 nodes, its limit is 800
+    let wanted = "  × error[port/nodes]: port `boathouse.3` has 820 nodes, but its limit is 800
    ╭─[yard.tinsel:2:5]
  1 │ one
  2 │ two three

@@ -65,7 +65,7 @@ fn one(model: &Model, plan: &Plan, controller: ControllerId, most: Told<u32>, si
     sink.push(
         RULE.report(
             at,
-            format!("controller `{name}` has strings in {used}, it takes {}", most.value),
+            format!("controller `{name}` has strings in {used}, but it takes {}", most.value),
         )
         .label(format!("`{}` is the first that does not fit", model.name_of(id)))
         .why(

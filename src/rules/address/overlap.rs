@@ -17,7 +17,7 @@ pub const RULE: Rule = Rule {
     page: Page {
         means: "Two strings lie on the same slots: two pins too close together, or an unbroken range that runs into a pin. \
                 Strings that are to show the same data say so with `same as`.",
-        why: "What is meant for one is shown by the other too, and there is no way to light them apart.",
+        why: "One shows what is meant for the other, and they can't be lit separately.",
         source: "grammar/LANGUAGE.md, \"Where strings lie\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch * 2 { node dot; string 50 nodes }\n\
@@ -88,7 +88,8 @@ fn told(
             format!("pin `{name}` at {free}, the first free range that takes it{same}")
         }
         Some(free) => format!(
-            "move the pin that puts it here; the first free range that takes `{name}` starts at {free}"
+            "`{name}` is here because of a pin before it: move that pin; the first free range that takes `{name}` \
+             starts at {free}"
         ),
         None => format!("move one of them{same}"),
     };
@@ -116,7 +117,14 @@ pub fn footprint(
     counts: (usize, usize),
     slots: (String, String),
 ) -> Diagnostic {
-    let (what, label) = if counts.0 == counts.1 {
+    let mut why = "what shows the same data takes the same slots, no more and no fewer";
+    let (what, label) = if counts.0 == counts.1 && slots.0 == slots.1 {
+        why = "fixtures and strings of nodes need outputs of different kinds";
+        (
+            "one is a fixture and the other a string of nodes".to_owned(),
+            "of the other kind".to_owned(),
+        )
+    } else if counts.0 == counts.1 {
         (
             format!("a string of `{name}` takes {}, that of `{shown}` {}", slots.0, slots.1),
             format!("takes {}", slots.0),
@@ -129,7 +137,7 @@ pub fn footprint(
     };
     RULE.report(at, format!("`{name}` can't show the data of `{shown}`: {what}"))
         .label(label)
-        .why("what shows the same data takes the same slots, no more and no fewer")
+        .why(why)
         .help(format!("give `{name}` the strings of `{shown}`, or take `same as {shown}` away"))
         .and(shown_at, format!("what `{shown}` is made of"))
 }
@@ -160,7 +168,7 @@ pub fn in_the_way(
     .label(range.to_owned())
     .why("a consecutive controller has one start address and can leave no gap for what is reserved")
     .help(format!(
-        "start `{}` behind it: `universes from {}`",
+        "start `{}` after it: `universes from {}`",
         whose.name,
         row.last.saturating_add(1)
     ))

@@ -16,10 +16,11 @@ pub const RULE: Rule = Rule {
     page: Page {
         means: "A pin fixes where a string starts. A controller that numbers `per port` keeps each port as one unbroken \
                 range, so only the first string of a port can be pinned; a `consecutive` controller keeps all its ports as \
-                one range, so only its very first string can. Any other pin must say where the string falls anyway. A string \
+                one range, so only its very first string can. A pin on any other string must name the very place \
+                where the string lies without it. A string \
                 that shows another's data starts where that one does. A controller with `universe N slots` uses no slot after \
                 N, so no string of its pixel ports starts there.",
-        why: "The controller has one start address for the port. Behind it the data follow node by node, whatever the table \
+        why: "The controller has one start address for the port. After it the data follow node by node, whatever the table \
               says, so the string would show what is meant for another.",
         source: "grammar/LANGUAGE.md, \"Pins\", grammar/LANGUAGE.md, \"Where strings lie\", rule 6",
         wrong: "node dot { chip ws2811; colour RGB }\n\
@@ -63,9 +64,9 @@ pub fn elsewhere(model: &Model, fall: &Fall) -> Diagnostic {
             channel_name(model, fall.pin.0)
         ),
     )
-    .label(format!("falls on {falls}, behind what comes before it"))
+    .label(format!("falls on {falls}, right after the string before it"))
     .why(
-        "the controller sends one string's data right behind the other's, so this string would \
+        "the controller sends one string's data right after the other's, so this string would \
          show another's",
     )
     .help(format!(
@@ -150,7 +151,9 @@ pub fn two_universes(
     let (here, first) = universes;
     RULE.report(
         one.1,
-        format!("`{name}` is pinned into universe {here}, its DMX output is in universe {first}"),
+        format!(
+            "`{name}` is pinned into universe {here}, but its DMX output is in universe {first}"
+        ),
     )
     .label(format!("universe {here}"))
     .why("a DMX output sends one universe, so fixtures in another would not hear it")
@@ -173,8 +176,7 @@ pub fn other_universe(
     RULE.report(
         one.1,
         format!(
-            "`{name}` shows the data of `{shown}` in universe {theirs}, its DMX output is in \
-             universe {ours}"
+            "`{name}` shows the data of `{shown}` in universe {theirs}, but its DMX output is in universe {ours}"
         ),
     )
     .label(format!("its data are in universe {theirs}"))
@@ -200,12 +202,11 @@ pub fn other_cut(
     RULE.report(
         one.1,
         format!(
-            "`{name}` can't show the data of `{shown}`: `{mine}` uses {} of each universe, \
-             `{theirs}` uses {}",
+            "`{name}` can't show the data of `{shown}`: `{mine}` uses {} of each universe, but `{theirs}` uses {}",
             slots.0, slots.1
         ),
     )
-    .label("takes a slot that one of the two does not use")
+    .label("uses a slot that one of the two controllers skips")
     .why(
         "each goes on in the next universe after the last slot that it uses, so all nodes from \
          there on would differ",
@@ -265,7 +266,7 @@ pub fn port_of_its_own(
         )
     };
     let label = if alone {
-        format!("`{shown}` does not lie right behind what comes before it here")
+        format!("`{shown}` does not lie right after what comes before it here")
     } else {
         "does not stand on a port of its own".into()
     };

@@ -2,7 +2,7 @@
 
 use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::limits::DMX_SLOTS;
-use crate::model::{ControllerId, Model, PieceKind, Pinned, Start, StringId};
+use crate::model::{Addressing, ControllerId, Model, PieceKind, Pinned, Start, StringId};
 use crate::plan::Plan;
 use crate::protocol::UNIVERSES;
 use crate::rules::dmx::footprint::beyond;
@@ -19,7 +19,8 @@ pub const RULE: Rule = Rule {
     page: Page {
         means: "Universes run from 1 to 63999. `universes N..M` on a controller says which of them are its own; all its \
                 strings must lie there.",
-        why: "Nobody sends a universe that there is not, and a controller that is set up for `N..M` does not listen to \
+        why: "No source sends a universe that does not exist, and a controller that is set up for `N..M` does not \
+              listen to \
               another: the strings there stay dark.",
         source: "ANSI E1.31-2018, 6.2.7 and 9.1.1; free from ESTA",
         wrong: "node dot { chip ws2811; colour RGB }\n\
@@ -111,9 +112,10 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             continue;
         }
         let mut unpinned: Option<Outside> = None;
+        // Strings after a pin outside the range follow it there: that is one fault.
+        let mut led_out = false;
         for port in plan.ports_of(id) {
-            // Strings after a pin outside the range follow it there: that is one fault.
-            let mut led_out = false;
+            led_out &= controller.addressing == Addressing::Consecutive;
             for piece in &port.pieces {
                 led_out &= !matches!(piece.piece.kind, PieceKind::String(_, Some(_)));
                 let Some(outside) =
@@ -180,7 +182,7 @@ fn told(
     let declared = range_at.is_some();
     let more = match outside.more {
         0 => String::new(),
-        more => format!(" (and {more} more of its strings)"),
+        more => format!(" (and {} of `{whose}`)", counted(more, "more string")),
     };
     let limits = if declared {
         format!("`{whose}` has universes {first} to {last}")
@@ -198,7 +200,7 @@ fn told(
     } else {
         format!("start `{whose}` lower (`universes from N`), or pin less far up")
     };
-    RULE.report(outside.at, format!("`{name}` comes to lie in universe {universe}{more}; {limits}"))
+    RULE.report(outside.at, format!("`{name}` lies in universe {universe}{more}; {limits}"))
         .label(format!("reaches universe {universe}"))
         .why(if declared {
             "the controller is set up for its own universes and does not listen to this one"

@@ -15,9 +15,10 @@ pub const RULE: Rule = Rule {
     title: "on reserved universes, or on a reserved port",
     page: Page {
         means: "`reserve` keeps universes, a port or slots of a DMX output for something else, or marks what is broken. \
-                Strings that are free to move step over it; this one is pinned there, wired there, or part of a range that \
-                may not have a gap.",
-        why: "What the place is reserved for would show this string's data, or the string would hang on a port that does not work.",
+                Strings that are free to move step over it; this one is pinned there, wired there, or on a \
+                controller whose strings form one range without gaps.",
+        why: "This string's data would reach what the place is reserved for, or the string would hang on a port that \
+              does not work.",
         source: "grammar/LANGUAGE.md, \"reserve\", grammar/LANGUAGE.md, \"Where strings lie\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch { node dot; string 50 nodes }\n\
@@ -99,15 +100,30 @@ fn on_universes(
     if whose.addressing == Addressing::Consecutive && pin.is_none() {
         return overlap::in_the_way(model, one, whose, (&range, &reserved), row);
     }
+    // On an unbroken port, strings follow the first one and its pin.
+    let first = usage::strings(port).next().filter(|first| pin.is_none() && first.0 != one.0);
+    let help = match first {
+        Some((first, _)) => {
+            let first = model.name_of(first);
+            format!(
+                "`{name}` follows `{first}` on its port: pin `{first}` so that both lie outside of \
+                 {reserved}, or take its pin away"
+            )
+        }
+        None => {
+            format!("pin it outside of {reserved}, or take the pin away and let it step over them")
+        }
+    };
     RULE.report(
         one.1,
         format!("`{name}` ({range}) lies on reserved {reserved}{}", reason(row.reason.as_deref())),
     )
     .label(range)
     .why("what these universes are reserved for would show this string's data")
-    .help(format!("pin it outside of {reserved}, or take the pin away and let it step over them"))
+    .help(help)
     .and(row.at, format!("{reserved} reserved here"))
     .and_if(pin, "pinned here")
+    .and_if(first.map(|(_, at)| at), "first of its port")
 }
 
 fn reason(reason: Option<&str>) -> String {

@@ -1,8 +1,9 @@
 //! `address/universe-shared`: two controllers with strings of their own in one universe.
 
 use crate::diagnostic::{Diagnostic, Severity, Sink};
-use crate::model::{ControllerId, Model, StringId};
+use crate::model::{ControllerId, Model, Start, StringId};
 use crate::plan::Plan;
+use crate::protocol::UNIVERSES;
 use crate::rules::{Page, Rule};
 use crate::usage::{self, UniverseUse, controller_of};
 use std::collections::BTreeSet;
@@ -14,8 +15,8 @@ pub const RULE: Rule = Rule {
     title: "two controllers on one universe",
     page: Page {
         means: "Strings of two controllers lie in one universe. Only strings that show the same data (`same as`) may.",
-        why: "A universe is sent to one controller. Sent to two, each must be told which slots are its own, and whoever \
-              moves one of them breaks the other.",
+        why: "If a universe is sent to two controllers, each must be set to its own slots of it, and a change to one \
+              can break the other.",
         source: "grammar/LANGUAGE.md, \"Where strings lie\", rule 8",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch * 2 { node dot; string 50 nodes }\n\
@@ -32,7 +33,8 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     let uses = usage::universes(model, plan);
     let mut told: BTreeSet<(ControllerId, ControllerId)> = BTreeSet::new();
     let mut looked = false;
-    let mut free_ones = 0;
+    let mut free = uses.last().map_or(0, |last| last.universe);
+    let mut taken = taken(model).into_iter().peekable();
     for shared in uses.chunk_by(|a, b| a.universe == b.universe) {
         let [first, others @ ..] = shared else {
             continue;
@@ -43,13 +45,27 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         }
         for (other, before) in others.iter().zip(shared) {
             if told.insert((first.controller, other.controller)) {
-                let free = uses.last().map_or(0, |last| last.universe);
-                free_ones += 1;
-                let free = free.saturating_add(free_ones);
+                free = free.saturating_add(1);
+                while let Some((_, last)) = taken.next_if(|(first, _)| *first <= free) {
+                    free = free.max(last.saturating_add(1));
+                }
+                let free = UNIVERSES.contains(&free).then_some(free);
                 sink.push(between(model, plan, (first, other), before.controller, free));
             }
         }
     }
+}
+
+/// The universes that are reserved or that a controller has as its own, from the lowest on.
+fn taken(model: &Model) -> Vec<(u32, u32)> {
+    let reserved = model.reserved_universes.iter().map(|row| (row.first, row.last));
+    let own = model.controllers.iter().filter_map(|controller| match controller.start {
+        Start::Range(first, last) => Some((first, last)),
+        Start::Auto | Start::From(_) | Start::After(_) => None,
+    });
+    let mut taken: Vec<(u32, u32)> = reserved.chain(own).collect();
+    taken.sort_unstable();
+    taken
 }
 
 /// Pairs of controllers with pins on the same slots, which `address/overlap` reports.
@@ -70,7 +86,7 @@ fn between(
     plan: &Plan,
     (one, two): (&UniverseUse, &UniverseUse),
     before: ControllerId,
-    free: u32,
+    free: Option<u32>,
 ) -> Diagnostic {
     let name = |id: ControllerId| &*model.controllers[id].name;
     let (first, second) = (name(one.controller), name(two.controller));
@@ -86,12 +102,15 @@ fn between(
     let universe = one.universe;
     let help = match pin {
         Some(row) => {
-            format!("pin `{}` into a universe that is free; {free} is", model.name_of(row.first))
+            let is = free.map_or(String::new(), |free| format!("; {free} is"));
+            format!("pin `{}` into a universe that is free{is}", model.name_of(row.first))
         }
-        None => format!(
-            "start `{second}` behind `{0}` with `universes after {0}`, or in a free one with `universes from {free}`",
-            name(before)
-        ),
+        None => {
+            let or = free.map_or(String::new(), |free| {
+                format!(", or in a free one with `universes from {free}`")
+            });
+            format!("start `{second}` after `{0}` with `universes after {0}`{or}", name(before))
+        }
     };
     let finding = RULE
         .report(

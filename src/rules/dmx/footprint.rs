@@ -14,8 +14,8 @@ pub const RULE: Rule = Rule {
     severity: Severity::Error,
     title: "a fixture that runs past the last slot",
     page: Page {
-        means: "A DMX output has 512 slots (or as many as `universe N slots` says). The fixture starts before the last, but \
-                its footprint reaches past it.",
+        means: "A DMX output has 512 slots (or as many as `universe N slots` says). The fixture starts within them, \
+                but its footprint reaches past it.",
         why: "The slots past the last do not exist: the fixture's last functions get no data.",
         source: "ANSI E1.11-2008 (R2018), at most 512 data slots; ANSI E1.20-2010, start address and footprint; both free from ESTA",
         wrong: "prop flood * 2 { slots 6 }\n\

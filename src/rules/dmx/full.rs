@@ -37,7 +37,7 @@ pub fn full(model: &Model, over: &Over, asked: u64, fixtures: usize) -> Diagnost
     RULE.report(
         over.one.1,
         format!(
-            "{} on DMX output `{output}` take {}, it has {room}",
+            "{} on DMX output `{output}` need {}, but it has {room}",
             counted(fixtures, "fixture"),
             counted(asked, "slot")
         ),
@@ -50,7 +50,7 @@ pub fn full(model: &Model, over: &Over, asked: u64, fixtures: usize) -> Diagnost
         "a DMX line carries {}, so fixtures past the last get no data",
         counted(room, "slot")
     ))
-    .help(format!("wire `{name}` and those behind it to another DMX output"))
+    .help(format!("wire `{name}` and those after it to another DMX output"))
     .and_if(
         model.display.universe_slots_at.filter(|_| room < u64::from(crate::limits::DMX_SLOTS)),
         format!("{} set here", counted(room, "slot")),

@@ -6,7 +6,7 @@ use crate::model::{Addressing, ControllerId, Model, Output, PieceKind, PinPlace,
 use crate::plan::{Cause, Change, Move, Past, Plan, Trade, Unseated, Was};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
-use crate::unit;
+use crate::unit::{self, Dimension, quantity};
 use crate::usage::{self, channel_name, controller_of, old_plug, output_name, plug_name, plug_of};
 use std::cell::Cell;
 use std::collections::{BTreeMap, BTreeSet};
@@ -18,7 +18,8 @@ pub const RULE: Rule = Rule {
     title: "a string that kept its name and had to move",
     page: Page {
         means: "The lock has the string at another place. It could not stay there: the finding says what is in the way or \
-                what pushed it on. The fewest strings change their port and, of the ways to do that, the fewest slots move; where \
+                what pushed it on. As few strings as possible change their port, and then as few slots as possible \
+                move; where \
                 another port would save slots, the help says what each way costs.",
         why: "Shows are made for addresses, and controllers are set up by hand. What moved needs its show data made again or \
               re-cut, and its controller set up again.",
@@ -115,9 +116,9 @@ impl Scene<'_> {
         let place = was.map_or_else(String::new, |was| channel_name(self.model, was.start));
         let reason = reason(self.model, self.plan, one.cause, Some(id));
         let words = self.words(
-            &format!("`{name}` keeps {place} and is plugged in at `{to}`{from}: {reason}"),
+            &format!("`{name}` keeps {place}, but must be plugged in at `{to}`{from}: {reason}"),
             "plugged in elsewhere",
-            "its controller sends its data to the new port, so at the old one it stays dark",
+            "its controller sends its data to the new port; at the old one it would stay dark",
             &format!("plug it in at `{to}` and set the controller up again; its show data stay as they are"),
         );
         let finding = RULE.at(self.place(id), words);
@@ -179,16 +180,30 @@ impl Scene<'_> {
         }
     }
 
+    /// A piece of a line as a `wire` has it.
+    fn item(&self, kind: PieceKind) -> String {
+        match kind {
+            PieceKind::String(id, pin) => {
+                let pin = pin.map_or_else(String::new, |pin| match pin.place {
+                    PinPlace::Channel(at) => format!(" at {}", channel_name(self.model, at)),
+                    PinPlace::Slot(slot) => format!(" at {slot}"),
+                });
+                format!("{}{pin}", shown(&self.model.name_of(id)))
+            }
+            PieceKind::Skip(nodes) => format!("skip {nodes}"),
+            PieceKind::Lead(length, gauge) => {
+                let of = gauge.map_or_else(String::new, |gauge| format!(" of {}", gauge.words()));
+                format!("lead {}{of}", quantity(length, Dimension::Length))
+            }
+        }
+    }
+
     /// What it costs to keep a line on its port, and what it costs to hang it elsewhere.
     fn traded(&self, trade: &Trade) -> String {
         let line = self.model.lines.get(trade.line);
         let pieces = line.map_or(&[][..], |line| self.model.pieces_of(line)).iter();
-        let names = pieces.filter_map(|piece| match piece.kind {
-            PieceKind::String(id, _) => Some(shown(&self.model.name_of(id))),
-            PieceKind::Skip(_) | PieceKind::Lead(..) => None,
-        });
-        let names: Vec<String> = names.collect();
-        let chain = names.join(" -> ");
+        let items: Vec<String> = pieces.map(|piece| self.item(piece.kind)).collect();
+        let chain = items.join(" -> ");
         let to = output_name(self.model, trade.to.0, trade.to.1);
         let cost = |plugs: u64, slots: u64| {
             let change = if plugs == 1 { "string changes" } else { "strings change" };
@@ -197,7 +212,7 @@ impl Scene<'_> {
             format!("{change} and {} {slot}", counted(slots))
         };
         format!(
-            ". As it is, {}; with `wire {to}: {chain}`, {}",
+            ". With this layout {}; with `wire {to}: {chain}`, {}",
             cost(trade.plugs.0, trade.slots.0),
             cost(trade.plugs.1, trade.slots.1)
         )
@@ -257,8 +272,8 @@ impl Scene<'_> {
             Cause::Before(change) | Cause::NoRoom(change, _) | Cause::GaveWay(_, change) => {
                 match change {
                     Change::Added(id) => Some(string(id, "is new here")),
-                    Change::Length(id) => Some(string(id, "has another length")),
-                    Change::Order(id) => Some(string(id, "hangs elsewhere now")),
+                    Change::Length(id) => Some(string(id, "has a new length")),
+                    Change::Order(id) => Some(string(id, "is wired elsewhere now")),
                     Change::Stored(id) => Some(string(id, "is stored")),
                     Change::Left(id) => Some(string(id, "came from there")),
                     Change::Gone(_) | Change::Settings => None,
@@ -324,7 +339,7 @@ pub fn reason(model: &Model, plan: &Plan, cause: Cause, id: Option<StringId>) ->
     let controller = declared.map_or_else(String::new, |c| shown(&c.name));
     match cause {
         Cause::UniverseSize(slots) => format!(
-            "universes have {} slots instead of {slots}, so all is laid out again",
+            "universes have {} slots instead of {slots}, so every address is worked out anew",
             model.display.universe_slots
         ),
         Cause::Pinned(_) => format!("a pin on {here} says where it begins"),
@@ -345,7 +360,7 @@ pub fn reason(model: &Model, plan: &Plan, cause: Cause, id: Option<StringId>) ->
         }
         Cause::NoRoom(change, blocker) => {
             let what = match change {
-                Change::Length(long) if Some(long) == id => "it has another length".to_owned(),
+                Change::Length(long) if Some(long) == id => "it has a new length".to_owned(),
                 _ => changed(model, plan, change, own),
             };
             match blocker {
@@ -358,23 +373,23 @@ pub fn reason(model: &Model, plan: &Plan, cause: Cause, id: Option<StringId>) ->
         Cause::GaveWay(other, change) => {
             let there = port_of(plan, other).map_or_else(String::new, |(_, output)| port(output));
             let what = changed(model, plan, change, port_of(plan, other)).replace("its port", "it");
-            format!("{there} needs its place because {what}, and nothing smaller could give way")
+            format!("{there} needs its place because {what}; any other way moves as much or more")
         }
         Cause::MadeRoom(other) => format!(
-            "`{}` found no gap that is long enough in the universes of `{controller}`, and this moves the fewest slots",
+            "`{}` needs a gap that the universes of `{controller}` do not have, and moving this string moves the fewest slots",
             name(other)
         ),
         Cause::Taken(at) => taken(model, at),
         Cause::Shifted(by) => {
             let way = if by < 0 { "earlier" } else { "later" };
             let universes = unit::counted(by.unsigned_abs(), "universe");
-            format!("`{controller}` begins {universes} {way}, and all that it has moves along")
+            format!("`{controller}` begins {universes} {way}, and all its strings move with it")
         }
         Cause::Outside => {
             format!("its old place is outside the universes that `{controller}` has now")
         }
         Cause::Align => "`align` or `whole nodes` does not let it begin where it lay".to_owned(),
-        Cause::Compact => "all was to be laid out afresh".to_owned(),
+        Cause::Compact => "a new layout of everything was asked for".to_owned(),
     }
 }
 
@@ -459,7 +474,7 @@ fn changed(
     };
     match change {
         Change::Added(id) => format!("`{}` was added to {}", name(id), on(id)),
-        Change::Length(id) => format!("`{}` on {} has another length", name(id), on(id)),
+        Change::Length(id) => format!("`{}` on {} has a new length", name(id), on(id)),
         Change::Order(id) => format!("`{}` has another place on {}", name(id), on(id)),
         Change::Stored(id) => format!("`{}` is stored and the line closes up", name(id)),
         Change::Left(id) => format!("`{}` went to another port", name(id)),
@@ -485,10 +500,9 @@ fn help(model: &Model, plan: &Plan, cause: Cause, id: StringId) -> String {
         Cause::Before(Change::Added(new)) | Cause::NoRoom(Change::Added(new), _) => {
             let of = controller_of(plan, id).and_then(|id| model.controller(id));
             match of.map(|controller| controller.addressing) {
-                Some(Addressing::Consecutive) => format!(
-                    "put `{}` behind all else on the controller, or {again}",
-                    name(new)
-                ),
+                Some(Addressing::Consecutive) => {
+                    format!("put `{}` after all else on the controller, or {again}", name(new))
+                }
                 _ if matches!(cause, Cause::Before(_)) => {
                     format!("put `{}` last on its port, or {again}", name(new))
                 }
@@ -500,9 +514,11 @@ fn help(model: &Model, plan: &Plan, cause: Cause, id: StringId) -> String {
         }
         Cause::Rewired => format!("wire it as it was, or {again}"),
         Cause::Pinned(_) => format!("take the pin away, or {again}"),
-        Cause::Shifted(_) => "set the controller and the show's program to the new universes; slots, ports and the order \
-                              of all that it has stay"
-            .to_owned(),
+        Cause::Shifted(_) => {
+            "set the controller and the show's program to the new universes; the slots, ports and \
+                              order of its strings stay"
+                .to_owned()
+        }
         _ => again.to_owned(),
     }
 }

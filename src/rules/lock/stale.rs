@@ -18,8 +18,8 @@ pub const RULE: Rule = Rule {
     page: Page {
         means: "With `--locked` nothing may change: the lock beside the display must be the one that a build would write. Here \
                 the display was changed since the last build, or there was none.",
-        why: "An automatic check with `--locked` proves that no string moved, and that what is new was built and its lock \
-              kept.",
+        why: "An automatic check with `--locked` proves that no string moved and that the lock of every new string \
+              was committed.",
         source: "grammar/LANGUAGE.md, \"The lock\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch { node dot; string 50 nodes }\n\
@@ -83,7 +83,7 @@ pub fn told(
     let words = Words {
         message,
         label,
-        why: "what the show and the controllers are set to is the lock that was committed"
+        why: "the show and the controllers use the addresses of the lock that was committed"
             .to_owned(),
         help,
     };

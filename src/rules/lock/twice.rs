@@ -12,8 +12,8 @@ pub const RULE: Rule = Rule {
     severity: Severity::Error,
     title: "what a merge left twice in the lock",
     page: Page {
-        means: "Two branches have the same strings at different places, and the merge kept the lines of both. Only one of \
-                the two places is where the show and the controllers have a string. `tinsel build FILE --take ours` takes the \
+        means: "Two branches have the same strings at different places, and the merge kept the lines of both. The \
+                show and the controllers use only one of the two places. `tinsel build FILE --take ours` takes the \
                 first of the two lines of each string, `--take theirs` the second. Where a string can lie at one of its two \
                 places only, that one is taken; this is then a warning. The same holds for the lines of a controller that was set \
                 up in two ways.",
@@ -76,14 +76,14 @@ pub fn taken(lock: &str, of: &Lock, pairs: &[(&Row, &Row)], side: Side) -> Diagn
     };
     let words = Words {
         message: format!(
-            "`{}` has {}{more} twice; the {line} line is taken, for at the place in the {other} it can't lie",
+            "`{}` has {}{more} twice; the {line} line is taken, since the string can't be at the place in the {other} one",
             shown(lock),
             ticked_and(&names),
         ),
         label: pairs.first().map_or_else(String::new, |pair| lies(of, pair.0)),
         why: WHY.to_owned(),
         help: format!(
-            "look whether the show of the branch with the {other} line must be made again"
+            "check whether the show of the branch with the {other} line must be made again"
         ),
     };
     let at = pairs.first().map(|pair| pair.0.at).unwrap_or_default();
@@ -98,13 +98,13 @@ pub fn set_up(lock: &str, first: &SetUp, second: &SetUp) -> Diagnostic {
     let name = shown(&first.name);
     let words = Words {
         message: format!("`{}` has the controller `{name}` twice, set up in two ways", shown(lock)),
-        label: format!("`{name}` in one way"),
+        label: format!("one set-up of `{name}`"),
         why: "only one of the two is what people typed into the box, and `tinsel diff` compares with it"
             .to_owned(),
         help: "build with `--take ours` for the first line, or with `--take theirs` for the second; or delete one of the two"
             .to_owned(),
     };
-    RULE.at(first.at, words).and(second.at, "and in another way")
+    RULE.at(first.at, words).and(second.at, "the other set-up")
 }
 
 fn lies(of: &Lock, row: &Row) -> String {

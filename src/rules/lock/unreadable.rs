@@ -4,6 +4,7 @@ use crate::diagnostic::words::shown;
 use crate::diagnostic::{Diagnostic, Severity, Words};
 use crate::rules::{Page, Rule};
 use crate::source::{SourceFile, Span};
+use crate::unit::counted;
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -12,7 +13,8 @@ pub const RULE: Rule = Rule {
     title: "a lock that can't be read",
     page: Page {
         means: "The lock beside the display holds where each string lay at the last build. It can't be read: a merge left its \
-                marks in it, a string stands in it three times, a line was changed so that it names no place, the file was cut off, a \
+                marks in it, a string stands in it three times, a line was changed so that it can't be read as a row, \
+                the file was cut off, a \
                 newer version wrote it, or it belongs to another display. Nothing is laid out without it and it is never \
                 written over, since then every address might change.\n\n\
                 Strings that overlap after a clean merge are no fault of the lock: the later one in the display moves.",
@@ -34,7 +36,7 @@ pub const RULE: Rule = Rule {
     check: None,
 };
 
-const WHY: &str = "the addresses that the show and the controllers are set to stand in it";
+const WHY: &str = "the lock has the addresses that the show and the controllers use";
 const BACK: &str = "bring the lock back from version control; `build --new-lock` starts a new one, but then everything may move";
 
 const AS_ROW: &str =
@@ -90,21 +92,23 @@ pub enum Fault<'t> {
 pub fn fault(lock: &str, at: Span, fault: &Fault<'_>) -> Diagnostic {
     let (message, label, help) = match fault {
         Fault::BehindEnd => (
-            "goes on behind its end".to_owned(),
-            "behind the line `...`",
+            "has text after its last line `...`".to_owned(),
+            "after the line `...`",
             "move what belongs to the lock before the line `...`, and delete the rest",
         ),
         Fault::Missing(word) => (format!("does not say `{word}:`"), "missing here", BACK),
-        Fault::Format(value) => {
-            (format!("has no format that can be: `{}`", shown(value)), "no format", BACK)
-        }
+        Fault::Format(value) => (
+            format!("has `{}` as its format, which is not a version", shown(value)),
+            "not a version",
+            BACK,
+        ),
         Fault::Display => (
-            "has a display's name that is no text".to_owned(),
-            "no text in quotes",
+            "has a display's name without quotes".to_owned(),
+            "not in quotes",
             "write the display's name in double quotes, as `display: \"NAME\"`",
         ),
         Fault::UniverseSlots => {
-            ("has universes of no lawful size".to_owned(), "not 1 to 512 slots", BACK)
+            ("has a wrong number of slots in a universe".to_owned(), "not 1 to 512 slots", BACK)
         }
         Fault::Renamed => (
             "has a rename without an old and a new name".to_owned(),
@@ -117,7 +121,7 @@ pub fn fault(lock: &str, at: Span, fault: &Fault<'_>) -> Diagnostic {
             "bring the line back as it was, as `- {name: boathouse, host: \"\", input: e131 multicast, first: 1, universes: 4, \
              addressing: per port}`, or delete it: the next build writes it anew",
         ),
-        _ => ("has a line that is none of a lock".to_owned(), "not understood", AS_ROW),
+        _ => ("has a line that does not belong in a lock".to_owned(), "not understood", AS_ROW),
     };
     told(at, format!("`{}` {message}", shown(lock)), label, help)
 }
@@ -127,33 +131,36 @@ pub fn fault(lock: &str, at: Span, fault: &Fault<'_>) -> Diagnostic {
 pub fn row(lock: &str, at: Span, name: &str, fault: &Fault<'_>) -> Diagnostic {
     let (message, label, help) = match fault {
         Fault::Name => (
-            "is no name of a string".to_owned(),
-            "no name of a string".to_owned(),
+            "has a name that no string can have".to_owned(),
+            "not the name of a string".to_owned(),
             "name the string as the display does: `heron`, `heron[3]` or `lighthouse.2`",
         ),
         Fault::Port => (
-            "hangs on no port of a controller".to_owned(),
-            "no port of a controller".to_owned(),
+            "has a port that can't be read".to_owned(),
+            "not a port of a controller".to_owned(),
             "name the port as `boathouse.4`, a DMX output as `boathouse.dmx1`",
         ),
         Fault::Start => (
-            "starts at no universe and slot".to_owned(),
-            "no universe and slot".to_owned(),
+            "has a start that is not universe/slot".to_owned(),
+            "not a universe and a slot".to_owned(),
             "write the start as universe/slot: `start: 12/307`",
         ),
-        Fault::Slots => ("takes no slots".to_owned(), "not one slot".to_owned(), ANEW),
+        Fault::Missing(word) => {
+            (format!("does not say `{word}:`"), format!("no `{word}:` here"), ANEW)
+        }
+        Fault::Slots => ("has no slots".to_owned(), "at least one slot is needed".to_owned(), ANEW),
         Fault::Range(slots) => (
-            "lies outside the universes there are".to_owned(),
+            "lies outside universes 1 to 63999".to_owned(),
             format!("not all within universes 1 to 63999 of {slots} slots"),
             ANEW,
         ),
         Fault::Unknown => (
-            "has more in its row than its format knows".to_owned(),
+            "has a word in its row that its format does not have".to_owned(),
             "not known here".to_owned(),
             AS_ROW,
         ),
         Fault::Word(word) => (
-            format!("has a `{word}` that it can't have"),
+            format!("has a `{word}` with a value that is not allowed"),
             "not understood".to_owned(),
             "bring the row back as it was, or delete what stands after `slots`: the next build writes it anew",
         ),
@@ -201,7 +208,7 @@ pub fn newer(lock: &str, at: Span, format: &str, known: u32) -> Diagnostic {
     told(
         at,
         format!(
-            "`{}` was written by a newer tinsel: its format is {}, this one reads {known}",
+            "`{}` was written by a newer tinsel: its format is {}, but this one reads {known}",
             shown(lock),
             shown(format)
         ),
@@ -215,8 +222,8 @@ pub fn newer(lock: &str, at: Span, format: &str, known: u32) -> Diagnostic {
 pub fn no_lock(file: &SourceFile) -> Diagnostic {
     told(
         first_line(file),
-        format!("`{}` is no lock: it has no line `format:`", shown(&file.name)),
-        "no lock begins so",
+        format!("`{}` is not a lock: it has no line `format:`", shown(&file.name)),
+        "a lock begins in another way",
         BACK,
     )
 }
@@ -239,7 +246,7 @@ pub fn zeros(file: &SourceFile, count: usize) -> Diagnostic {
     let start = file.text.get(..from).map_or(0, |text| text.rfind('\n').map_or(0, |at| at + 1));
     told(
         Span::new(file.base + start as u32, file.base + from as u32),
-        format!("`{}` ends in {} zero bytes", shown(&file.name), count),
+        format!("`{}` ends in {}", shown(&file.name), counted(count, "zero byte")),
         "zero bytes follow; was the disk full, or the power cut?",
         BACK,
     )

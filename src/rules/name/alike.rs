@@ -13,8 +13,7 @@ pub const RULE: Rule = Rule {
     page: Page {
         means: "Two names of one kind differ only in capitals, in `-` and `_`, or in letters of different alphabets that look \
                 the same. To the compiler they are two things.",
-        why: "Whoever reads the list at the bench takes them for one, and a slip in a wire hangs the wrong one on the port \
-              without a message.",
+        why: "A person reads them as one name. If a wire names the wrong one, no message reports it.",
         source: "grammar/LANGUAGE.md, \"Names\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 controller shed { ports 1..4 { } }\n\
@@ -54,17 +53,20 @@ pub fn looks(name: &str) -> Option<String> {
 
 /// The second of two names that look alike.
 pub fn second(kind: &str, name: &str, at: Span, other: &str, other_at: Span) -> Diagnostic {
+    let (dashed, other_dashed) = (name.replace('_', "-"), other.replace('_', "-"));
     let how = if name.to_lowercase() == other.to_lowercase() {
         "only in capitals"
-    } else if name.replace('_', "-").to_lowercase() == other.replace('_', "-").to_lowercase() {
+    } else if dashed == other_dashed {
         "only in `-` and `_`"
+    } else if dashed.to_lowercase() == other_dashed.to_lowercase() {
+        "only in capitals and in `-` and `_`"
     } else {
         "in letters that look the same"
     };
     let (name, other) = (shown(name), shown(other));
     RULE.report(at, format!("{kind} `{name}` differs from `{other}` {how}"))
-        .label("taken for the other")
-        .why("a slip in a wire would hang the wrong one on the port, and no message would tell")
+        .label("looks like the other name")
+        .why("if a wire named the wrong one, no message would report it")
         .help("give one of them another name")
         .and(other_at, format!("`{other}` is declared here"))
 }

@@ -11,9 +11,9 @@ pub const RULE: Rule = Rule {
     severity: Severity::Error,
     title: "`like`, `after`, `same as`, `let` or `include` in a ring",
     page: Page {
-        means: "Each member of the ring waits for the next: `a` takes its settings from `b`, and `b` from `a`; \
-                or a controller's universes come after those of one that comes after it; or the value of a `let` needs \
-                that of one that needs its own; or files include each other.",
+        means: "Things need each other in a ring, so that none comes first: two props that are `like` each other, two \
+                controllers whose universes each come after the other's, `let` values that need each other, files \
+                that include each other.",
         why: "There is no first one to begin with, so none of them has a value.",
         source: "grammar/LANGUAGE.md, \"Blocks and settings\", grammar/LANGUAGE.md, \"controller\", grammar/LANGUAGE.md, \"Same data\", grammar/LANGUAGE.md, \"let\", grammar/LANGUAGE.md, \"include\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
@@ -58,6 +58,7 @@ pub fn ring(word: &str, members: &[(String, Span)]) -> Diagnostic {
     let next = |at: usize| names.get((at + 1) % names.len().max(1)).cloned().unwrap_or_default();
     let message = match names.as_slice() {
         [one] if word == "let" => format!("the value of {one} needs itself"),
+        [one] if word == "include" => format!("{one} includes itself"),
         [one] => format!("{one} is `{word}` itself"),
         many if many.len() > MOST_NAMED => format!("{} are in a ring of `{word}`", few(many)),
         many => format!("{} are in a ring of `{word}`", list(many, "and")),

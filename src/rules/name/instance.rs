@@ -12,7 +12,7 @@ pub const RULE: Rule = Rule {
     page: Page {
         means: "A reference such as `arch[9]` names member 9 of a family that was declared with fewer members, \
                 or a member of a prop that is no family.",
-        why: "There is no such thing to wire; with a guess a string of another member would get its address.",
+        why: "The member does not exist; with a guess, another member's string would get the address.",
         source: "grammar/LANGUAGE.md, \"prop\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 controller shed { ports 1..4 { } }\n\

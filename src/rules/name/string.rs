@@ -14,8 +14,7 @@ pub const RULE: Rule = Rule {
     page: Page {
         means: "A reference such as `tree.3` names string 3 of a prop that has fewer, or a string by a name \
                 that none of its strings has.",
-        why: "The cable with that tape on it does not exist; off by one here is off by a whole string on the \
-              ladder.",
+        why: "No such string exists; with a guess, a whole string would be on the wrong plug.",
         source: "grammar/LANGUAGE.md, \"prop\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 controller shed { ports 1..4 { } }\n\
@@ -54,14 +53,17 @@ pub fn beyond(
 /// One more place where data comes in than the prop has strings.
 pub fn places(span: Span, name: &str, count: u32, declared: Span) -> Diagnostic {
     let has = counted(count, "string");
-    RULE.report(span, format!("`{name}` has {has}, this place is one more"))
-        .label("no string enters here")
-        .why("each string has one place where its data comes in")
-        .help(match count {
-            1 => "write one place".to_owned(),
-            _ => format!("write at most {count} places, or one for all strings"),
-        })
-        .and(declared, format!("{has} here"))
+    RULE.report(
+        span,
+        format!("`{name}` has {has}, but one more place is given where data comes in"),
+    )
+    .label("no string enters here")
+    .why("each string has one place where its data comes in")
+    .help(match count {
+        1 => "write one place".to_owned(),
+        _ => format!("write at most {count} places, or one for all strings"),
+    })
+    .and(declared, format!("{has} here"))
 }
 
 /// A name that no string of the prop has; `known` are the names that they have.

@@ -13,8 +13,7 @@ pub const RULE: Rule = Rule {
     page: Page {
         means: "Two statements of one kind declare the same name. Kinds do not share names: a prop and a node \
                 may both be called `star`. A display has one `display` statement.",
-        why: "A name is what addresses hang on from year to year; with two owners nobody can say which string \
-              a wire means.",
+        why: "The lock keeps addresses by name. If two props have one name, nobody can say which of them a wire means.",
         source: "grammar/LANGUAGE.md, \"Names\", grammar/LANGUAGE.md, \"The lock\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 controller shed { ports 1..4 { } }\n\

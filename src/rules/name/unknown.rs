@@ -41,7 +41,7 @@ pub fn name<'n>(
     let written = shown(written);
     let word = kind.split(' ').next().unwrap_or(kind);
     let help = match (near.as_slice(), known.as_slice()) {
-        ([], []) if other.is_some() => format!("name a {kind}; none is declared so far"),
+        ([], []) if other.is_some() => format!("name a {kind}; the display declares none yet"),
         ([], few) if other.is_some() && few.len() <= 6 => {
             format!("name a {kind}: there is {}", ticked_and(few))
         }
@@ -77,7 +77,7 @@ pub fn chip(span: Span, written: &str, near: &[&str]) -> Diagnostic {
     let finding = RULE
         .report(span, format!("no chip is named `{written}`"))
         .label("no such chip")
-        .why("its bits and its pace decide how many nodes a port has time for")
+        .why("the chip's bits and bit time decide how many nodes fit into a frame")
         .help(help);
     finding.fix_near(span, near)
 }
@@ -147,7 +147,7 @@ pub fn number<'n>(
         } else {
             "no `let` names it".to_owned()
         })
-        .why("the count it stands for is not known")
+        .why("the value of this name is not known")
         .help(help);
     match subtraction {
         Some(meant) => finding.fix(format!("write `{meant}`"), vec![Edit { span, text: meant }]),

@@ -2,7 +2,7 @@
 
 use crate::diagnostic::words::shown;
 use crate::diagnostic::{Diagnostic, Severity, Sink};
-use crate::model::{ControllerId, Model, PieceKind, ReceiverId, Target};
+use crate::model::{ControllerId, Model, Output, PieceKind, ReceiverId, Target};
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
@@ -14,8 +14,8 @@ pub const RULE: Rule = Rule {
     severity: Severity::Advice,
     title: "something declared that nothing uses",
     page: Page {
-        means: "A chip, a make of node, a `let`, a supply, a circuit, a receiver or a controller is declared, \
-                and nothing names it or comes to lie on it.",
+        means: "A chip, a make of node, a `let`, a supply, a circuit, a receiver or a controller is declared, but \
+                nothing names it and no string is on it.",
         why: "It is either left over from last year or a sign that a wire to it is missing.",
         source: "grammar/LANGUAGE.md, \"Names\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
@@ -36,14 +36,14 @@ pub fn declared(kind: &str, name: &str, span: Span) -> Diagnostic {
         "controller" | "receiver" => {
             format!("wire something to it (`wire {name}.1: …`) or remove it")
         }
-        "node" => format!("make a prop of it (`node {name}` in a `prop`) or remove it"),
-        "chip" => format!("make a node of it (`chip {name}` in a `node`) or remove it"),
+        "node" => format!("use it in a prop (`node {name}` in a `prop`) or remove it"),
+        "chip" => format!("use it in a node (`chip {name}` in a `node`) or remove it"),
         "circuit" => format!("put something on it (`on {name}`) or remove it"),
         "let" => format!("write `{name}` where the number stands, or remove it"),
         "supply" => format!("feed ports from it (`power … from {name} through …`) or remove it"),
         _ => "use it or remove it".to_owned(),
     };
-    RULE.report(span, format!("{what} `{name}` is declared and never used"))
+    RULE.report(span, format!("{what} `{name}` is declared but never used"))
         .label("nothing uses it")
         .why("it changes nothing at the display")
         .help(help)
@@ -52,7 +52,7 @@ pub fn declared(kind: &str, name: &str, span: Span) -> Diagnostic {
 /// A receiver with the name of a controller; a wire with this name means the controller.
 fn hidden(name: &str, at: Span, controller: Span) -> Diagnostic {
     let name = shown(name);
-    RULE.report(at, format!("receiver `{name}` has the name of a controller and is never used"))
+    RULE.report(at, format!("receiver `{name}` has the name of a controller, so it is never used"))
         .label("no wire can name it")
         .why(format!("a wire to `{name}` means the controller"))
         .help("give the receiver another name")
@@ -87,7 +87,14 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         let unsure = model.gaps.on(receiver.controller)
             || homeless.contains(&None)
             || homeless.contains(&on);
-        if !unsure && !used.contains(&id) && !receiver.stock {
+        // As with a controller, one that is set aside is meant to be empty.
+        let mut reserved = model.reserved_outputs.iter();
+        let reserved = reserved.any(|row| {
+            let carried = |port: &u32| (receiver.first..=receiver.last).contains(port);
+            row.controller == receiver.controller
+                && matches!(row.output, Output::Pixel(port) if carried(&port))
+        });
+        if !unsure && !reserved && !used.contains(&id) && !receiver.stock {
             let same = (model.controllers.iter()).find(|one| one.name == receiver.name);
             sink.push(match same {
                 Some(same) => hidden(&receiver.name, receiver.at, same.at),

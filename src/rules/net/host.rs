@@ -16,7 +16,7 @@ pub const RULE: Rule = Rule {
     title: "two controllers on one host",
     page: Page {
         means: "Two controllers have the same `host`.",
-        why: "Two devices with one address on a network answer in turn: data for either reaches now one, now the other.",
+        why: "Two devices with one address disturb each other: data for either of them may reach the other.",
         source: "RFC 5227 (IPv4 address conflicts; free from the IETF)",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch * 2 { node dot; string 50 nodes }\n\
@@ -34,13 +34,13 @@ pub const RULE: Rule = Rule {
 #[must_use]
 pub fn is_lawful(host: &str) -> bool {
     let host = host.trim();
-    match host.parse::<IpAddr>() {
+    match address(host) {
         // Data for one of these would reach many devices or none.
-        Ok(IpAddr::V4(ip)) => {
+        Some(IpAddr::V4(ip)) => {
             return !(ip.is_multicast() || ip.is_broadcast() || ip.is_unspecified());
         }
-        Ok(IpAddr::V6(ip)) => return !(ip.is_multicast() || ip.is_unspecified()),
-        Err(_) => {}
+        Some(IpAddr::V6(ip)) => return !(ip.is_multicast() || ip.is_unspecified()),
+        None => {}
     }
     // A name has a letter: digits and dots alone are meant as an address, but are none.
     let name = host.chars().any(|c| c.is_alphabetic());
@@ -50,9 +50,16 @@ pub fn is_lawful(host: &str) -> bool {
         && !host.split('.').any(str::is_empty)
 }
 
+/// The IP address that a host is written as: `192.168.40.11`, `[fe80::1]`, `[fe80::1%eth0]`.
+fn address(host: &str) -> Option<IpAddr> {
+    let within = host.strip_prefix('[').and_then(|rest| rest.strip_suffix(']'));
+    let plain = within.map_or(host, |text| text.split_once('%').map_or(text, |(ip, _)| ip));
+    plain.parse().ok()
+}
+
 /// Whether a text is the address of a multicast group.
 fn is_group(host: &str) -> bool {
-    host.trim().parse::<IpAddr>().is_ok_and(|ip| ip.is_multicast())
+    address(host.trim()).is_some_and(|ip| ip.is_multicast())
 }
 
 /// The most bytes of a host name; RFC 1035, 2.3.4.
@@ -62,7 +69,7 @@ const MOST_BYTES: usize = 253;
 #[must_use]
 pub fn unlawful(at: Span, host: &str) -> Diagnostic {
     let shown = shown(host);
-    RULE.report(at, format!("`{shown}` is no address of a device"))
+    RULE.report(at, format!("`{shown}` is not the address of a device"))
         .label("neither the IP address of one device nor a host name")
         .why("nothing on the network can be reached by it, so the controller would get no data")
         .help(if is_group(host) {
@@ -83,7 +90,12 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         if controller.stock && taken.ports.is_empty() {
             continue;
         }
-        let key = host.value.trim().trim_end_matches('.').to_lowercase();
+        // `[fd00::1]` and `[fd00:0::1]` are one address.
+        let name = host.value.trim();
+        let key = match address(name) {
+            Some(ip) if !name.contains('%') => ip.to_string(),
+            _ => name.to_lowercase(),
+        };
         let Some(first) = hosts.get(&key) else {
             hosts.insert(key, controller);
             continue;
@@ -111,12 +123,29 @@ mod tests {
 
     #[test]
     fn addresses_and_names_are_told_from_slips() {
-        for host in ["192.168.40.11", "pier.local", "fe80::1", "box-3", "3com.example", "::1"] {
+        for host in [
+            "192.168.40.11",
+            "pier.local",
+            "fe80::1",
+            "box-3",
+            "3com.example",
+            "::1",
+            "[fe80::1]",
+            "[fe80::1%e0]",
+        ] {
             assert!(is_lawful(host), "{host}");
         }
-        for host in
-            ["192.168.40.300", "192.168.40", "", "pier..local", "a b", "pier/1", "1.2.3.4.5"]
-        {
+        for host in [
+            "192.168.40.300",
+            "192.168.40",
+            "",
+            "pier..local",
+            "a b",
+            "pier/1",
+            "1.2.3.4.5",
+            "[pier]",
+            "[ff02::1]",
+        ] {
             assert!(!is_lawful(host), "{host}");
         }
     }

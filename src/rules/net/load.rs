@@ -15,8 +15,9 @@ pub const RULE: Rule = Rule {
     title: "more than the network link carries",
     page: Page {
         means: "What one controller is sent in a second is more than a 100 Mbit/s link carries, or what all of them are sent \
-                is more than the gigabit link of the machine that plays the show carries. Counted at the frame rate, with all \
-                that Ethernet, IP and UDP put around the data. A controller that shows another's data (`same as`) is sent it \
+                is more than the gigabit link of the machine that plays the show carries. Counted at the frame rate, \
+                with what Ethernet, IP and UDP add to the data. A controller that shows another's data (`same as`) is \
+                sent it \
                 too: by multicast in the same packets, else in a copy of its own. A switch without IGMP snooping sends every \
                 multicast packet to each of its ports, so the multicast of all controllers together is held against one \
                 100 Mbit/s link as well.",
@@ -117,7 +118,7 @@ fn link(model: &Model, controller: &Controller, bits: u64, universes: usize) -> 
     RULE.report(
         controller.at,
         format!(
-            "`{name}` is sent {} in {} at {}, a 100 Mbit/s link carries less",
+            "`{name}` is sent {} in {} at {}, more than a 100 Mbit/s link carries",
             mbit(bits),
             counted(universes, "universe"),
             rate(model)
@@ -136,7 +137,7 @@ fn trunk(model: &Model, all: u64, last: &Controller) -> Diagnostic {
     RULE.report(
         last.at,
         format!(
-            "all controllers together are sent {} at {}, a gigabit link carries less",
+            "all controllers together are sent {} at {}, more than a gigabit link carries",
             mbit(all),
             rate(model)
         ),
@@ -151,7 +152,7 @@ fn flood(model: &Model, all: u64, last: &Controller) -> Diagnostic {
     RULE.report(
         last.input_at.unwrap_or(last.at),
         format!(
-            "{} at {} are sent by multicast, a 100 Mbit/s port of a switch carries less",
+            "{} at {} are sent by multicast, more than a 100 Mbit/s port of a switch carries",
             mbit(all),
             rate(model)
         ),

@@ -65,10 +65,8 @@ fn told(
     RULE.report(
         at,
         format!(
-            "`{name}` comes to lie in universe {universe}, `{}` takes `{}`, which ends at universe \
-             {last}{end}",
-            controller.name,
-            input.words()
+            "`{name}` lies in universe {universe}, but the input `{}` of `{}` ends at universe {last}{end}",
+            input.words(), controller.name
         ),
     )
     .label(format!("reaches universe {universe}"))

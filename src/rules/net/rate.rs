@@ -94,7 +94,7 @@ fn told(model: &Model, first: &Controller, whose: &str, what: &str, clause: &str
         model.display.frame_rate_at.unwrap_or(first.at),
         format!("{whose} {is} sent {what} at {rate}, more often than a DMX512 line repeats"),
     )
-    .label(format!("{clause}, asks for a lower rate unless you chose this one"))
+    .label(format!("{clause}: a lower rate, unless the user has set this one"))
     .why(
         "a controller that keeps to the standard drops what comes too soon, so its strings move in \
          jerks",

@@ -17,7 +17,8 @@ pub const RULE: Rule = Rule {
     severity: Severity::Error,
     title: "no port can take it",
     page: Page {
-        means: "The compiler was to pick a port and found none: every port it may use is taken, too short, too slow, made for \
+        means: "The compiler looked for a port and found none: every port it may use is taken, too short, too slow, \
+                made for \
                 other nodes, or reserved.",
         why: "The string has no port, so it has no address and stays dark.",
         source: "grammar/LANGUAGE.md, \"Ports that the compiler picks\"",
@@ -146,7 +147,7 @@ pub fn clash(model: &Model, clash: &Clash) -> Option<Diagnostic> {
         finding = and(finding, line.first.1, "this needs room too");
     }
     for line in clash.lines.iter().take(MOST_NAMED) {
-        finding = and(finding, line.target.1, "looked for here");
+        finding = and(finding, line.target.1, "the port was searched for here");
     }
     for (at, text) in &clash.limits {
         finding = and(finding, *at, text);
@@ -194,9 +195,8 @@ fn message(model: &Model, clash: &Clash, first: &Asker) -> String {
             let lines = counted(*all, "line");
             let size = counted(*size, unit);
             format!(
-                "no room was found for {names} on the {output}s of {place}, and it is not proven \
-                 that there is none: {placed} of {lines} have a {output}, and the best try needs \
-                 room for {size} more"
+                "no room was found for {names} on the {output}s of {place}, and it is not proven that none exists: \
+                 {placed} of {lines} have a {output}; the best attempt lacks room for {size}"
             )
         }
         Lack::Sizes(rooms) => {
@@ -213,9 +213,7 @@ fn message(model: &Model, clash: &Clash, first: &Asker) -> String {
                 true => String::new(),
                 false => format!(": {}", list(&rooms, "and")),
             };
-            format!(
-                "{names}{sizes} do not go onto the {output}s of {place} together{rooms}{passed}"
-            )
+            format!("{names}{sizes} do not fit together on the {output}s of {place}{rooms}{passed}")
         }
     }
 }
@@ -266,27 +264,4 @@ fn alone(name: &str, more: usize, place: &str, tried: &Tried) -> String {
     let reasons =
         if tried.reasons.is_empty() { tried.none.to_owned() } else { list(&tried.reasons, "and") };
     format!("no port of {place} can take `{name}`{others}: {reasons}")
-}
-
-/// A line that no port can take, where it is not known what it clashes with. `first` is its first
-/// string with the reference; `more` counts further strings of the same prop.
-#[must_use]
-pub fn no_room(
-    model: &Model,
-    first: (StringId, Span),
-    more: usize,
-    target: (Target, Span),
-    tried: &Tried,
-) -> Diagnostic {
-    let name = model.name_of(first.0);
-    RULE.at(
-        first.1,
-        Words {
-            message: alone(&name, more, &place(model, target.0), tried),
-            label: "no port can take it".into(),
-            why: "without a port it has no address and stays dark".into(),
-            help: format!("add {}, or wire `{name}` elsewhere", tried.missing),
-        },
-    )
-    .and_if((target.1 != first.1).then_some(target.1), "looked for here")
 }

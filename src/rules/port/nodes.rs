@@ -66,13 +66,14 @@ fn over(model: &Model, port: &PortPlan, most: Told<u32>, total: u64, unit: &str)
     let too_many = total.saturating_sub(u64::from(most.value));
     let over = first_over(model, port, u64::from(most.value), unit == "slot");
     let (at, piece) = (over.at, &over.what);
+    // Dark nodes take no slots.
     let skipped = match port.skipped {
-        0 => String::new(),
-        skipped => format!(", {skipped} of them skipped"),
+        skipped if skipped > 0 && unit == "node" => format!(", {skipped} of them skipped"),
+        _ => String::new(),
     };
     RULE.report(
         at,
-        format!("port `{name}` has {}{skipped}, its limit is {}", count(total), most.value),
+        format!("port `{name}` has {}{skipped}, but its limit is {}", count(total), most.value),
     )
     .label(format!("{piece} runs over the limit: {} too many", count(too_many)))
     .why(format!(
@@ -131,7 +132,7 @@ fn cure(model: &Model, port: &PortPlan, over: &Over, most: u32, unit: &str) -> S
     let most = u64::from(most.max(1));
     let rest = match over.strings.1 {
         0 => "",
-        _ => " and what hangs behind it",
+        _ => " and what comes after it",
     };
     match over.length {
         Some(length) if length > most && unit == "node" => {
@@ -146,8 +147,8 @@ fn cure(model: &Model, port: &PortPlan, over: &Over, most: u32, unit: &str) -> S
         Some(length) if length > most => format!("wire {} to a port that takes more", over.what),
         Some(_) => format!("move {}{rest} from `{name}` to another port", over.what),
         None if over.strings.1 > 0 => {
-            format!("skip fewer nodes, or move what hangs behind {}", over.what)
+            format!("skip fewer nodes, or move what comes after {}", over.what)
         }
-        None => format!("take {} away: nothing hangs behind it", over.what),
+        None => format!("take {} away: nothing comes after it", over.what),
     }
 }

@@ -17,7 +17,7 @@ pub const RULE: Rule = Rule {
         means: "A clocked chip (data and clock line) has no bit time of its own: it follows the clock that its controller sets. \
                 Without a `rate` nobody knows how long a frame takes on its ports, so `port/time` is not checked there and the \
                 table shows no limit. With one, the start frame and the clocks after the data count too.",
-        why: "A line that is too long for the clock would pass without a word and move in jerks at the display.",
+        why: "A line that is too long for the clock would not be reported, but would move in jerks at the display.",
         source: "APA102 data sheet (clocked, 32 zero bits before the data); that half a clock a node follows the data is from \
                  memory, as for the figures of other clocked chips, see `tinsel explain chips`",
         wrong: "node bead { chip apa102; colour BGR }\n\

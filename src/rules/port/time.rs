@@ -15,8 +15,8 @@ pub const RULE: Rule = Rule {
     severity: Severity::Error,
     title: "more than can be sent in one frame",
     page: Page {
-        means: "Nodes on a data line are sent one after another, each with so many bits of so long, and then the line rests until \
-                they take over the colours (the latch). That takes longer than one frame at the display's frame rate. Skipped \
+        means: "Nodes on a data line are sent one after another, bit by bit. Then the line rests until they take over \
+                the colours (the latch). All this takes longer than one frame at the display's frame rate. Skipped \
                 nodes are sent too. A DMX output sends its slots in the same way, 44 us each.",
         why: "The port can't keep up: it drops frames, so it moves in jerks and out of step with its neighbours.",
         source: "data sheets of the chips (bit time and latch): frame >= header + nodes * bits * bit time + latch; for DMX ANSI E1.11-2008 (R2018) \
@@ -87,7 +87,7 @@ fn too_long(model: &Model, port: &PortPlan, load: &Load, at: Span, what: &str) -
     RULE.report(
         at,
         format!(
-            "port `{name}` needs {} for its {}, one frame at {rate} has {}",
+            "port `{name}` needs {} for its {}, but one frame at {rate} has {}",
             time.words(),
             counted(length, "node"),
             frame_words(model)
@@ -136,7 +136,7 @@ fn dmx(model: &Model, plan: &Plan, port: &PortPlan, sink: &mut Sink) {
         .report(
             at,
             format!(
-                "DMX output `{name}` needs {} for {}, one frame at {rate} has {}",
+                "DMX output `{name}` needs {} for {}, but one frame at {rate} has {}",
                 packet.words(),
                 counted(slot, "slot"),
                 frame_words(model)

@@ -47,10 +47,13 @@ pub fn tell(model: &Model, plan: &Plan, loads: &Loads, sink: &mut Sink) {
         let over = if ua > breaker.value {
             format!("its breaker is for {rating}")
         } else {
-            format!("over {LASTING} % of its breaker of {rating}")
+            format!("that is over {LASTING} % of its breaker of {rating}")
         };
         let finding = RULE
-            .report(circuit.at, format!("circuit `{name}` carries {draws} of mains, {over}"))
+            .report(
+                circuit.at,
+                format!("circuit `{name}` carries {draws} at mains voltage; {over}"),
+            )
             .label(format!("{draws} on it"))
             .why(
                 "the breaker trips during the show, and everything on this circuit goes dark at \

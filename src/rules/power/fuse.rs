@@ -18,15 +18,17 @@ pub const RULE: Rule = Rule {
     severity: Severity::Error,
     title: "a fuse over its current or over a conductor, or no fuse",
     page: Page {
-        means: "Every positive conductor between a supply and a node has a fuse before it that is no larger than \
-                what the thinnest conductor after that fuse, up to the next fuse, may carry: the leads of `power` \
+        means: "Every positive conductor between a supply and a node needs a fuse before it. The fuse may be no \
+                larger than what the thinnest conductor after it, up to the next fuse, may carry. This holds for the \
+                leads of `power` \
                 and `inject`, the string's own conductor, leads in the line and all that follows a joint. An \
                 injection feeds both ways along its line, up to the port and to where `apart` cuts the plus. A fuse \
                 that is too large is an error, whatever the level. A lead without a fuse is a warning, unless its \
                 supply states a `fuse` of its own. Boards have fuses at their ports; a display that does not name \
                 them gets a warning where nothing else protects the strings. The current through a fuse, solved with \
                 all feeds of the line, in either direction, may not be more than the fuse is for at the level that \
-                `dim to` allows; over 80 % of it is a warning, over it at full level only is advice. Local codes and \
+                `dim to` allows; over 80 % of it is a warning, more than its rating at full level only is advice. \
+                Local codes and \
                 licensed practice come first.",
         why: "A fuse protects the wire. One that is larger than its wire lets the wire burn in a short circuit. One that \
               is too small for the show blows, and everything it feeds goes dark.",

@@ -20,7 +20,8 @@ pub const RULE: Rule = Rule {
         means: "A conductor carries more than it may by the table that the message names: a lead of `power` or `inject`, \
                 a lead in the line, or the string's own conductor. Plus and minus count each for itself, in both \
                 directions, at the level that `dim to` allows. A show is a continuous load: over 80 % of the table is a \
-                warning. Over the table at full level only is advice. What a cable really may carry depends on its \
+                warning. If the current is over the table at full level only, the finding is advice. What a cable \
+                really may carry depends on its \
                 make, its length, how it is laid and how warm it is around it: local codes and licensed practice come \
                 first.",
         why: "A conductor that carries too much grows hot, its insulation ages, and where it is bundled or covered it can \
@@ -273,7 +274,7 @@ fn help(conductor: &Conductor<'_>, severity: Severity) -> String {
     let own = matches!(conductor.which, Which::Own(_) | Which::Skipped);
     let thick = enough(conductor.gauge, most.ua).map(Gauge::words);
     if most.minus {
-        return "more comes back through this minus than its own plus feeds: use a thicker or shorter lead at the feed behind `apart`, or lower the level with `dim to`"
+        return "this minus carries more current than its own plus: use a thicker or shorter lead at the feed after `apart`, or lower the level with `dim to`"
             .into();
     }
     if most.back {

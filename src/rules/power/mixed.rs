@@ -51,7 +51,7 @@ pub fn feed(
     let words = |value| quantity(value, Dimension::Voltage);
     let (gives, needs) = (words(volts.value), words(wants.value));
     let finding = RULE
-        .report(at, format!("`{}` gives {gives} to {what}, made for {needs}", supply.name))
+        .report(at, format!("`{}` gives {gives} to {what}, which is made for {needs}", supply.name))
         .label(format!("{gives} go in here"))
         .why(why(volts.value > wants.value))
         .help(format!("feed it from a supply of {needs}"));

@@ -64,7 +64,8 @@ fn help(model: &Model, injection: &Injection, other: &str, last: bool) -> String
         Some(id) if injection.strings.len() == 1 => {
             let (name, node) = (words::shown(&model.name_of(id)), nodes / 2 + 1);
             format!(
-                "inject from `{other}`; or let this supply feed only the last part of the line: move it to the first node of that part and cut the plus there (`inject {name} at node {node} … apart`)"
+                "inject from `{other}`. Or let this supply feed the end of the line only: move the injection to the \
+                 first node of that part and write `apart` (`inject {name} at node {node} … apart`)"
             )
         }
         _ => format!(

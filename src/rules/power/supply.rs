@@ -42,7 +42,7 @@ pub fn tell(model: &Model, loads: &Loads, sink: &mut Sink) {
             continue;
         }
         let message = if over {
-            format!("supply `{name}` has to give {gives}, it is rated {rating}")
+            format!("supply `{name}` has to give {gives}, but it is rated {rating}")
         } else {
             format!(
                 "supply `{name}` has to give {gives}, over {LASTING} % of its rating of {rating}"
@@ -51,11 +51,11 @@ pub fn tell(model: &Model, loads: &Loads, sink: &mut Sink) {
         let why = if over {
             "an overloaded supply switches off, sags or grows hot"
         } else {
-            "a supply that gives more than 80 % of its rating for hours, boxed in, grows hot and old"
+            "a supply in a box that gives more than 80 % of its rating for hours gets hot and ages"
         };
         let mut finding = RULE
             .report(supply.at, message)
-            .label(format!("{gives} hang on it"))
+            .label(format!("has to give {gives}"))
             .why(why)
             .help(format!(
                 "feed some of it from a second supply, or lower the level with `dim to`; `tinsel \

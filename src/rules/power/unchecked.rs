@@ -11,10 +11,11 @@ pub const RULE: Rule = Rule {
     severity: Severity::Advice,
     title: "nodes whose power could not be checked",
     page: Page {
-        means: "The display names a supply or a fuse, and some of its nodes do not say what the check needs. Without `draw` \
-                no current is known and the nodes count as nothing. Without `pitch` the string's own loss counts as \
+        means: "The display names a supply or a fuse, and some of its nodes do not say what the check needs. Without \
+                `draw` the current of a node is not known and is counted as 0. Without `pitch` the string's own loss \
+                counts as \
                 nothing, so its last nodes may get less than is shown. Without `gauge` there is no loss either, and \
-                no fuse and no current is held against the string's conductor. Told once for a display, with the \
+                no fuse and no current is held against the string's conductor. Reported once for a display, with the \
                 number of nodes for each reason. A display with fuses and without a supply is asked for `draw` and \
                 `gauge` only, where its ports name a fuse.",
         why: "A check that finds nothing may have looked at nothing.",
@@ -50,7 +51,7 @@ pub fn reasons(reasons: &[Reason]) -> Option<Diagnostic> {
     let help = if settings.is_empty() {
         "work these out by hand, or split them into shorter lines".to_owned()
     } else {
-        format!("write {} in the `node` of these", words::list(&settings, "and"))
+        format!("add {} to the `node` of these strings", words::list(&settings, "and"))
     };
     let finding = RULE
         .report(

@@ -11,8 +11,8 @@ pub const RULE: Rule = Rule {
     severity: Severity::Error,
     title: "strings that nothing feeds",
     page: Page {
-        means: "A string that draws hangs on a port that no `power` statement names, and no `inject` reaches it. Ports that come out \
-                at a receiver are fed there: data runs to it over the cable, power does not. A display that names no `supply` is \
+        means: "A string that draws hangs on a port that no `power` statement names, and no `inject` reaches it. A \
+                receiver needs power of its own: its cable carries data, no power. A display that names no `supply` is \
                 not asked.",
         why: "Without power the string stays dark, or is fed backwards through its data line, which destroys its first node.",
         source: "common practice, no standard",
@@ -35,7 +35,7 @@ pub const RULE: Rule = Rule {
 pub fn ports(at: Span, port: &str, string: &str, more: usize, supply: &str) -> Diagnostic {
     let others = match more {
         0 => String::new(),
-        more => format!(", nor {} beside it", counted(more, "more port")),
+        more => format!(" and {} beside it", counted(more, "more port")),
     };
     RULE.report(at, format!("nothing feeds port `{port}`{others}"))
         .label(format!("`{string}` has no power"))

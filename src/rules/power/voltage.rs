@@ -16,11 +16,12 @@ pub const RULE: Rule = Rule {
     title: "a node with too little voltage",
     page: Page {
         means: "What is left of the supply's voltage at a node, after all that its conductors take on the way there and back, is less \
-                than it works with, at the level that `dim to` allows. Where that is so at full level only, it is advice. The floor \
+                than it works with, at the level that `dim to` allows. If a node has too little at full level only, \
+                the finding is advice. The floor \
                 is the chip's own, or three quarters of what the node is made for where that is more; `floor` of a `node` or `chip` \
                 says otherwise. A node that does not say its `volts` is taken to be made for those of its port.",
-        why: "Blue goes first, then green: white turns yellow, then brown, and at last the nodes lose the data and everything behind \
-              flickers or stays dark.",
+        why: "Blue goes first, then green: white turns yellow, then brown, and at last the nodes lose the data and \
+              everything after it flickers or stays dark.",
         source: "data sheets of the chips (least supply voltage); ASTM B258-18 and IEC 60228:2004 (resistance of conductors; purchased, editions from memory); three quarters \
                  for diodes in a row is common practice, no source",
         wrong: "node dot { chip ws2811; colour RGB; volts 12 V; draw 20 mA; pitch 150 mm; gauge 20 AWG }\n\
@@ -86,7 +87,7 @@ pub fn allowed(
         .report(
             low.at,
             format!(
-                "node {} of `{name}` gets {} at {level}, it works down to {floor}",
+                "node {} of `{name}` gets {} at {level}, but it needs {floor}",
                 low.node,
                 left(low.uv)
             ),
@@ -140,12 +141,12 @@ pub fn at_full(model: &Model, case: &Case<'_>, others: usize) -> Diagnostic {
     RULE.report(
         low.at,
         format!(
-            "at full level node {} of `{name}`{more} would get {}, it works down to {floor}",
+            "at full level node {} of `{name}`{more} would get {}, but it needs {floor}",
             low.node,
             left(low.uv)
         ),
     )
-    .label("enough at the level that is allowed, not at full")
+    .label("enough at the level that is allowed, not at full level")
     .why(
         "a controller's own test pattern lights everything in full, and then looks as if nodes \
              were broken",
@@ -181,7 +182,8 @@ fn help(model: &Model, plan: &Plan, case: &Case<'_>) -> String {
     }
     let mut others = Vec::new();
     if let Some(gauge) = cure.lead {
-        others.push(format!("its `power` through {}", gauge.words()));
+        let (size, port) = (gauge.words(), case.port(model, plan));
+        others.push(format!("a lead of {size} in the `power` statement of port `{port}`"));
     }
     if let Some(level) = cure.level {
         let level = quantity(i64::from(level), Dimension::Share);
@@ -195,9 +197,12 @@ fn help(model: &Model, plan: &Plan, case: &Case<'_>) -> String {
         why.map_or(cut, |why| format!("no injection helps: {why}"))
     };
     match (inject.is_empty(), others.is_empty()) {
-        (false, false) => format!("{inject}; {others} would hold too"),
+        (false, false) => format!("{inject}; or use {others}"),
         (false, true) => inject,
-        (true, false) => format!("{others} would hold; {}", why()),
+        (true, false) => match cure.why_not {
+            Some(_) => format!("use {others}; {}", why()),
+            None => format!("use {others}, or {}", why()),
+        },
         (true, true) => why(),
     }
 }

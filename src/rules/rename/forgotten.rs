@@ -14,8 +14,8 @@ pub const RULE: Rule = Rule {
     severity: Severity::Advice,
     title: "a name that is gone, and one of the same shape that is new",
     page: Page {
-        means: "The lock holds a prop that the display has no more, and the display has one of just the same strings that the \
-                lock does not know. It may be the same prop under a new name.",
+        means: "The lock holds a prop that the display no longer has, and the display has a new prop with the same \
+                strings. It may be the same prop under a new name.",
         why: "A name is all that ties a prop to its addresses. Without `renamed` the old ones are freed at the next build, \
               and the new name gets what is free.",
         source: "grammar/LANGUAGE.md, \"renamed\", grammar/LANGUAGE.md, \"The lock\"",
@@ -94,7 +94,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
                     "if it is the same prop under a new name, write `renamed {old} -> {new}`: it \
                      then stays where it is"
                 ));
-            sink.push(finding.and(*at, format!("`{old}` lay here")));
+            sink.push(finding.and(*at, format!("`{old}` is on this line of the lock")));
         }
     }
 }

@@ -86,7 +86,7 @@ pub fn picked(at: Span, most: u64) -> Diagnostic {
 pub fn same_as(at: Span, most: usize) -> Diagnostic {
     finding(
         at,
-        format!("a row of `same as` is longer than {most}"),
+        format!("more than {most} props show each other's data in a row (`same as` of `same as`)"),
         "it begins here".to_owned(),
         "name the prop whose data is shown, not one that shows it in turn".to_owned(),
     )

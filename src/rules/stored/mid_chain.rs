@@ -6,6 +6,7 @@ use crate::model::{Model, StringId};
 use crate::plan::PortPlan;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
+use crate::unit::counted;
 use crate::usage::plug_name;
 
 /// The rule.
@@ -15,7 +16,8 @@ pub const RULE: Rule = Rule {
     title: "a stored string in the middle of an unbroken data line",
     page: Page {
         means: "A string that is not put up this season hangs before others on a port that is one unbroken range. Its nodes are \
-                not there to take their data, so the line closes up: what hangs behind moves forward by its slots, and the \
+                not there to take their data, so the line closes up: what comes after it moves forward by its slots, \
+                and the \
                 stored string keeps its slots at the end of the line. The finding says how many strings move and, where there \
                 is one, a way that moves fewer. With `addressing per prop` nothing else moves.",
         why: "Each node takes the first data it gets and hands on the rest. Show data made for the old addresses lights the \
@@ -82,8 +84,8 @@ pub fn closes_up(model: &Model, closing: &Closing<'_>) -> Diagnostic {
     });
     let help = match ways.collect::<Vec<String>>() {
         ways if ways.is_empty() => format!(
-            "make the show data of {moved} again, or hang as many dark nodes in the place of {gone} and take {gone} off \
-             `stored`"
+            "make the show data of {moved} again, or put as many dark nodes in the place of {gone} and remove {gone} \
+             from `stored`"
         ),
         ways => ways.join("; or "),
     };
@@ -98,11 +100,11 @@ pub fn closes_up(model: &Model, closing: &Closing<'_>) -> Diagnostic {
         )
         .label("stored")
         .why(format!(
-            "each node takes the first data it gets: at the old addresses what hangs behind would \
-             show data that is up to {slots} slots off"
+            "each node takes the first data it gets: at the old addresses what comes after it would show data that is \
+             up to {} off", counted(slots, "slot")
         ))
         .help(help)
-        .and_if(behind, "hangs behind it")
+        .and_if(behind, "comes after it")
         .and_if(stored_at.map(|(_, at)| *at), "stored here");
     let ways = closing.ways.iter();
     ways.fold(finding, |finding, way| finding.choice(way.fix.clone()))

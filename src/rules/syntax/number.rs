@@ -20,7 +20,7 @@ pub const RULE: Rule = Rule {
     title: "a number that can't be read or is out of its range",
     page: Page {
         means: "A number is written in a way that is not read here, or it is too small or too large for what it \
-                counts. Numbers are plain digits with at most nine decimals behind a point: `448`, `1_344`, `2.5`.",
+                counts. Numbers are plain digits with at most nine decimals after the point: `448`, `1_344`, `2.5`.",
         why: "A number that was cut or guessed would put nodes on channels that nobody meant.",
         source: "grammar/LANGUAGE.md, \"Numbers and units\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
@@ -37,7 +37,7 @@ const OUTSIDE: &str = "a value outside its range can't be set on any controller 
 /// Why a value may not lie outside its range; `what` names the value, as in [`too_small`].
 fn outside(what: &str) -> &'static str {
     match what {
-        "the temperature" => "no conductor of a display that runs is colder or hotter than that",
+        "the temperature" => "a conductor of a running display is never colder or hotter than that",
         "the wire size" => {
             "the tables of resistance and of what a conductor may carry have no such size"
         }
@@ -45,7 +45,7 @@ fn outside(what: &str) -> &'static str {
     }
 }
 
-const WHY: &str = "a number read in another way than meant would move every channel behind it";
+const WHY: &str = "a misread number would move every channel after it";
 
 fn finding(span: Span, message: String, label: &str, help: String) -> Diagnostic {
     RULE.report(span, message).label(label.to_owned()).why(WHY.to_owned()).help(help)
@@ -54,7 +54,7 @@ fn finding(span: Span, message: String, label: &str, help: String) -> Diagnostic
 /// A value that is too small. `what` names it ("the universe"), `written` is it with its unit.
 #[must_use]
 pub fn too_small(span: Span, what: &str, written: impl Display, least: impl Display) -> Diagnostic {
-    RULE.report(span, format!("{what} is {written}, it must be at least {least}"))
+    RULE.report(span, format!("{what} is {written}, but it must be at least {least}"))
         .label(format!("less than {least}"))
         .why(outside(what).to_owned())
         .help(format!("write {least} or more"))
@@ -63,7 +63,7 @@ pub fn too_small(span: Span, what: &str, written: impl Display, least: impl Disp
 /// A value that is too large; arguments as in [`too_small`].
 #[must_use]
 pub fn too_big(span: Span, what: &str, written: impl Display, most: impl Display) -> Diagnostic {
-    RULE.report(span, format!("{what} is {written}, it can be at most {most}"))
+    RULE.report(span, format!("{what} is {written}, but it may be at most {most}"))
         .label(format!("more than {most}"))
         .why(outside(what).to_owned())
         .help(format!("write {most} or less"))
@@ -91,7 +91,7 @@ pub fn aught(span: Span, number: u32) -> Diagnostic {
 pub fn not_whole(span: Span, what: &str, written: impl Display) -> Diagnostic {
     finding(
         span,
-        format!("{what} is {written}, it can only be whole"),
+        format!("{what} is {written}, but it must be a whole number"),
         "not a whole number",
         "write a whole number".to_owned(),
     )
@@ -119,7 +119,7 @@ pub fn string_too_long(span: Span) -> Diagnostic {
 /// A colour depth other than 8 and 16 bits.
 #[must_use]
 pub fn depth(span: Span, written: impl Display) -> Diagnostic {
-    RULE.report(span, format!("the depth is {written}, it can be 8 or 16"))
+    RULE.report(span, format!("the depth is {written}, but it must be 8 or 16"))
         .label("neither 8 nor 16")
         .why("a colour takes one slot or two, nothing between")
         .help("write `depth 8` or `depth 16`")

@@ -10,8 +10,8 @@ pub const RULE: Rule = Rule {
     severity: Severity::Error,
     title: "one setting given twice in a block",
     page: Page {
-        means: "A setting that may stand once stands twice in one block, or two settings of which only one may \
-                stand (`slots` beside `string`, `universes from` beside `universes after`).",
+        means: "A setting that may stand once stands twice in one block, or a block has two settings of which it may \
+                have only one (`slots` beside `string`, `universes from` beside `universes after`).",
         why: "Only one of them can hold, and which one was meant can't be seen from the text.",
         source: "grammar/LANGUAGE.md, \"Blocks and settings\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
@@ -61,7 +61,7 @@ pub fn for_member(second: Span, first: Span, word: &str, member: u32) -> Diagnos
 pub fn either(second: Span, first: Span, words: (&str, &str), why: &str) -> Diagnostic {
     RULE.report(
         second,
-        format!("`{}` stands beside `{}`, only one of them can hold", words.1, words.0),
+        format!("`{}` stands beside `{}`, but a block may have only one of them", words.1, words.0),
     )
     .label(format!("can't stand beside `{}`", words.0))
     .why(why.to_owned())

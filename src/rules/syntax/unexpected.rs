@@ -35,7 +35,7 @@ pub const RULE: Rule = Rule {
     severity: Severity::Error,
     title: "text that does not parse",
     page: Page {
-        means: "A statement or setting holds a word or mark that does not fit where it stands, or lacks one. Only \
+        means: "A statement or setting has a word or mark in the wrong place, or one is missing. Only \
                 that statement or setting is left out; everything else is still read and checked.",
         why: "What can't be read gets no address, so part of the display would stay dark.",
         source: "grammar/LANGUAGE.md, \"Text, lines and comments\", grammar/LANGUAGE.md, \"Blocks and settings\"",
@@ -185,8 +185,8 @@ pub fn misfit(span: Span, thing: Thing<'_>, found: &str, fits: &[&str]) -> Diagn
     };
     finding(
         span,
-        format!("{} has {found} where {fits} fits", thing.words()),
-        format!("{fits} fits here"),
+        format!("{} has {found} where {fits} should be", thing.words()),
+        format!("{fits} should be here"),
         format!("write it like this: `{}`", thing.example()),
     )
 }
@@ -225,7 +225,7 @@ pub fn unknown_statement(span: Span, word: &str) -> Diagnostic {
         None => finding(
             span,
             message,
-            "no statement",
+            "not the beginning of a statement",
             said_elsewhere(word, "statement").unwrap_or_else(|| {
                 "begin with a keyword such as `prop`, `wire` or `controller`; a setting stands between the `{ }` of \
                  its block, as in `prop lamp { node bullet; string 36 nodes }`"
@@ -240,7 +240,7 @@ pub fn unknown_statement(span: Span, word: &str) -> Diagnostic {
 pub fn no_statement(span: Span, found: &str) -> Diagnostic {
     finding(
         span,
-        format!("{found} stands where a statement begins"),
+        format!("{found} stands where a statement should begin"),
         "a statement begins with a word",
         "begin with a keyword such as `prop`, `wire` or `controller`, as in `wire boathouse.2: lamp`",
     )
@@ -252,7 +252,7 @@ pub fn no_setting(span: Span, found: &str, of: Option<BlockKind>) -> Diagnostic 
     let example = of.map_or("nodes at most 800", setting_example);
     finding(
         span,
-        format!("{found} stands where a setting begins"),
+        format!("{found} stands where a setting should begin"),
         "a setting begins with a word",
         format!("begin with the setting's own word, as in `{example}`"),
     )
@@ -270,7 +270,7 @@ pub fn statement_in_block(span: Span, word: &str, of: Option<BlockKind>) -> Diag
         format!("`{word}` stands within {block}"),
         "a statement of its own, not a setting",
         format!(
-            "move it behind the `}}` that closes the block, as in `{}`",
+            "move it after the `}}` that closes the block, as in `{}`",
             statement_example(word)
         ),
     )

@@ -68,15 +68,16 @@ pub fn wrong(span: Span, unit: &str, written: (&str, &str), units: &[&str]) -> D
     let unit = shown(unit);
     let (what, number) = (written.0, shown(written.1));
     let known = crate::unit::find(&unit).is_some();
-    // `75 MM`: a right unit in another case. Else the only unit that fits.
+    // `75 MM`: a right unit in another case. Else the only unit that fits, unless the number was
+    // meant in a unit of another kind: `350 mA` is not `350 W`.
     let same = units.iter().find(|one| one.eq_ignore_ascii_case(&unit)).or(match units {
-        [one] => Some(one),
+        [one] if !known => Some(one),
         _ => None,
     });
     let finding = RULE
         .report(span, format!("{what} can't be in `{unit}`"))
         .label(if known { "measures something else".to_owned() } else { "no such unit".to_owned() })
-        .why("the figure would be taken for something it is not")
+        .why("the number would be read as something else")
         .help(match same {
             Some(one) => format!("write `{number} {one}`"),
             None => format!("use {}", ticked(units)),

@@ -14,7 +14,7 @@ pub const RULE: Rule = Rule {
     page: Page {
         means: "A line in a block begins with a word that is no setting of that kind of block: misspelt, or a \
                 setting of another kind.",
-        why: "What the line was meant to say would silently not hold: a limit that is not read protects \
+        why: "The line would have no effect, and no message would say so: a limit that is not read protects \
               nothing.",
         source: "grammar/LANGUAGE.md, \"Blocks and settings\" and the section of the block",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
@@ -123,10 +123,7 @@ pub fn word(
         _ if own.is_some() => own.unwrap_or_default(),
         _ if one.is_some() => one.unwrap_or_default(),
         ([], []) => match meant(written) {
-            Some(word) => format!(
-                "what says this is `{word}`, a setting of {}",
-                ticked_or(&blocks_with(word))
-            ),
+            Some(word) => format!("use `{word}`, a setting of {}", ticked_or(&blocks_with(word))),
             None => format!("settings of `{block}` are {}", ticked_and(known)),
         },
         ([], kinds) => {
@@ -140,7 +137,7 @@ pub fn word(
     let finding = RULE
         .report(span, format!("`{}` is not a setting of `{block}`", shown(written)))
         .label(format!("no setting of `{block}`"))
-        .why("what it says would not hold")
+        .why("the line would have no effect")
         .help(help);
     // After an everyday word, the rest of the setting mostly has to change too, so there is no fix.
     match said_here {

@@ -119,7 +119,7 @@ fn refused(
     let chip_name = word(chip.value);
     let add = match unnamed {
         0 => format!("`chip {}, {chip_name}`", driven.join(", ")),
-        _ => format!("`{chip_name}` behind the others"),
+        _ => format!("`{chip_name}` after the others"),
     };
     let driven = match unnamed {
         0 => ticked_or(&driven),

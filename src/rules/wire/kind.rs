@@ -100,7 +100,7 @@ pub fn mixed(span: Span, name: &str, other: Span, other_name: &str) -> Diagnosti
     RULE.report(
         span,
         format!(
-            "`{name}` and `{other_name}` are joined, one is a fixture and one a string of nodes"
+            "`{name}` and `{other_name}` are joined, but one is a fixture and the other a string of nodes"
         ),
     )
     .label(format!("`{name}`"))

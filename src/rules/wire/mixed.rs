@@ -16,7 +16,7 @@ pub const RULE: Rule = Rule {
     severity: Severity::Warning,
     title: "strings of unlike nodes on one port",
     page: Page {
-        means: "Two strings on one port have another chip, voltage, number of bits a colour or number of slots a node. Most \
+        means: "Two strings on one port differ in chip, voltage, bits a colour or slots a node. Most \
                 controllers have one setting of these for a whole port. Where only the order of the colours differs, this is \
                 advice: some controllers set the order for each string.",
         why: "The port sends all its data in one form. Nodes that want another form flicker, show the wrong colours or stay \
@@ -112,7 +112,8 @@ fn unlike(model: &Model, first: &Make<'_>, other: &Make<'_>) -> Option<Unlike> {
         let words = |slots: u32| format!("{} a node", counted(slots, "slot"));
         return told(
             (words(slots.0), words(slots.1)),
-            "a port that sends one number of slots to each node shifts the colours further with each node of the other make",
+            "the port sends the same number of slots to each node, so each node of the other make shifts the colours \
+             further",
         );
     }
     let volts = first.node.volts.zip(other.node.volts);

@@ -13,7 +13,7 @@ pub const RULE: Rule = Rule {
     title: "a port or output that is not there",
     page: Page {
         means: "A wire, receiver, reservation or feed names a port or DMX output that its controller or \
-                receiver does not have, or a range of ports has fewer ports than there are chains for it.",
+                receiver does not have, or a range of ports is wired to more chains than it has ports.",
         why: "There is no socket for that plug.",
         source: "grammar/LANGUAGE.md, \"wire\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
@@ -81,7 +81,9 @@ pub fn beyond(
         .why("there is no socket for this plug")
         .help(match (has, missing) {
             (Some(_), Missing::Other(_)) | (None, _) => cure,
-            (Some(_), Missing::Ports(first, last)) if first != last => {
+            (Some(_), Missing::Ports(first, last) | Missing::Carried(first, last))
+                if first != last =>
+            {
                 format!("use ports that it has, or {cure}")
             }
             (Some(_), _) => format!("use one that it has, or {cure}"),

@@ -17,8 +17,7 @@ pub const RULE: Rule = Rule {
     page: Page {
         means: "No `wire` names the strings of this prop, so the compiler picked ports for them, as if by `wire any:`. Under \
                 `--all-wired` this is an error.",
-        why: "The pick is as good as any other to the compiler, which knows no trees and no cables. Written down as a wire it \
-              stays, whatever comes later.",
+        why: "The compiler does not know your trees and cables. A port that a `wire` names does not change later.",
         source: "grammar/LANGUAGE.md, \"Ports that the compiler picks\"",
         wrong: "node dot { chip ws2811; colour RGB }\n\
                 prop arch { node dot; string 50 nodes }\n\

@@ -13,8 +13,7 @@ pub const RULE: Rule = Rule {
     page: Page {
         means: "A string stands in two wires, or twice in one. It has one data input, so it can hang on one \
                 port only.",
-        why: "One of the two plugs would stay in the hand; the addresses behind it would all be off by that \
-              string.",
+        why: "Only one of the two plugs can be used, and every address after the other would be off by that string.",
         source: "grammar/LANGUAGE.md, \"wire\", grammar/LANGUAGE.md, \"Same data\"",
         wrong: "node bullet { chip ws2811; colour RGB }\n\
                 controller shed { ports 1..4 { } }\n\

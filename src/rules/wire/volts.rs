@@ -15,7 +15,8 @@ pub const RULE: Rule = Rule {
     severity: Severity::Error,
     title: "a voltage that the port does not supply",
     page: Page {
-        means: "The port supplies one voltage, the nodes of this string want another. A string whose start is fed by an \
+        means: "The port supplies one voltage and the nodes of this string are made for another. A string whose start \
+                is fed by an \
                 `inject … at start … apart` asks its port for data only.",
         why: "Too much voltage destroys the nodes at once; too little leaves them dark or off-colour.",
         source: "data sheets of the chips (supply voltage)",

@@ -146,7 +146,7 @@ fn leads(model: &Model, study: &Study) -> Vec<LeadRow> {
         let string = model.name_of(tap.string);
         let place = match injection.place {
             crate::model::InjectAt::EveryNodes(_) | crate::model::InjectAt::EveryStrands(_) => {
-                format!("behind node {}", tap.after)
+                format!("after node {}", tap.after)
             }
             place => inject_place(place),
         };

@@ -58,7 +58,7 @@ pub fn table(view: &PowerView) -> Table<'_> {
 fn lines(view: &PowerView) -> Vec<SheetLine<'_>> {
     let mut lines: Vec<SheetLine<'_>> = Vec::new();
     lines.extend(view.ports.iter().map(|row| {
-        let notes = [(row.left_out, "left out"), (!row.drop_known, "pitch or gauge not told")];
+        let notes = [(row.left_out, "left out"), (!row.drop_known, "pitch or gauge not given")];
         let notes = notes.iter().filter(|(holds, _)| *holds).map(|(_, note)| *note);
         SheetLine {
             kind: "port",

@@ -340,7 +340,7 @@ fn each_cure_of_a_low_voltage_cures() {
             assert!(!statements.is_empty(), "{name}: {}", finding.help);
             cured(&format!("{text}{}\n", statements.join("\n")), "inject");
             injected += 1;
-            if let Some((_, rest)) = finding.help.split_once("`power` through ") {
+            if let Some((_, rest)) = finding.help.split_once("a lead of ") {
                 let size: Vec<&str> = rest.split([' ', ';']).take(2).collect();
                 let mut lines = text.lines();
                 let line = lines.find(|line| line.starts_with("power ")).unwrap();

@@ -109,7 +109,9 @@ impl Cure {
             }
             Self::Rate { hertz, .. } => format!("send at {hertz} Hz (`frame rate {hertz} Hz`)"),
             Self::Anywhere { from, .. } => {
-                format!("let any controller take what `wire {from}:` has (`wire any:`)")
+                format!(
+                    "write `wire any:` in place of `wire {from}:`, so that any controller may take it"
+                )
             }
             Self::Controller { wires, .. } => {
                 let any = if wires.is_empty() { "" } else { " and let any take it (`wire any:`)" };

@@ -74,7 +74,7 @@ pub fn too_large(before: &Before<'_>, wire: &Wire, ua: i64, ports: Option<&str>)
         .report(
             before.fuse.at,
             format!(
-                "{} has a fuse of {rating}, {what} is {size} and may carry {may} by {}",
+                "{} has a fuse of {rating}, but {what} is {size} and may carry only {may} by {}",
                 before.whose, capacity.table
             ),
         )
@@ -167,8 +167,7 @@ pub fn ports_without(at: Span, before: &Before<'_>, wire: &Wire, ports: &[Unname
         .report(
             at,
             format!(
-                "no fuse is named at {}: {} has a fuse of {rating}, {what} is {size} and may carry \
-                 {may} by {}",
+                "no fuse is named at {}: {} has a fuse of {rating}, but {what} is {size} and may carry only {may} by {}",
                 words::list(&names, "and"),
                 before.whose,
                 capacity.table

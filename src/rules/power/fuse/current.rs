@@ -86,7 +86,7 @@ pub(super) fn over(carrier: &Carrier, fuse: Told<i64>, ua: i64) -> Option<Diagno
     let severity = grave(fuse.value, ua)?;
     let (message, why) = if severity == Severity::Error {
         (
-            format!("{what} {draws}, {its} is for {rating}"),
+            format!("{what} {draws}, but {its} is for {rating}"),
             "the fuse blows during the show, and everything it feeds goes dark",
         )
     } else {
@@ -113,9 +113,9 @@ pub(super) fn at_full(carrier: &Carrier, fuse: Told<i64>, ua: i64) -> Diagnostic
     let back = if carrier.back { " backwards" } else { "" };
     RULE.report(
         fuse.at,
-        format!("at full level {what} {would} {}{back}, {its} is for {rating}", load(ua)),
+        format!("at full level {what} {would} {}{back}, but {its} is for {rating}", load(ua)),
     )
-    .label("enough for the level that is allowed, not for full")
+    .label("enough for the level that is allowed, not for full level")
     .why(
         "a controller's own test pattern lights everything in full, whatever the show is \
              allowed",

@@ -69,7 +69,7 @@ fn port_finding(model: &Model, same: &Same, severity: Severity, back: bool) -> D
         )
     } else {
         (
-            format!("from here on it is {}", load(same.ua)),
+            format!("{} flow from here on", load(same.ua)),
             "put fewer nodes on each line, allow less light with `dim to`, or feed it in one more place: `tinsel power FILE --suggest` writes the `inject` for it".to_owned(),
         )
     };

@@ -9,9 +9,9 @@ use crate::source::Span;
 pub fn uneven(span: Span, left: i64, right: i64) -> Diagnostic {
     finding(
         span,
-        format!("{left} / {right} does not come out even"),
-        &format!("leaves a rest of {}", left.checked_rem(right).unwrap_or(0)),
-        "write numbers that divide without a rest, or the result itself".to_owned(),
+        format!("{left} / {right} is not a whole number"),
+        &format!("leaves a remainder of {}", left.checked_rem(right).unwrap_or(0)),
+        "write numbers that divide without a remainder, or the result itself".to_owned(),
     )
 }
 

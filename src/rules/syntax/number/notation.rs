@@ -22,7 +22,7 @@ pub fn too_fine(span: Span, text: &str) -> Diagnostic {
         span,
         format!("the number `{}` has more than nine decimals", words::shown(text)),
         "more than nine decimals",
-        "write at most nine digits behind the point".to_owned(),
+        "write at most nine digits after the point".to_owned(),
     )
 }
 
@@ -31,7 +31,7 @@ pub fn too_fine(span: Span, text: &str) -> Diagnostic {
 pub fn finer(span: Span, what: &str, written: String, decimals: u32) -> Diagnostic {
     finding(
         span,
-        format!("{what} is {written}, it has at most {decimals} decimals"),
+        format!("{what} is {written}, but it may have at most {decimals} decimals"),
         "too many decimals",
         format!("write at most {decimals} digits after the point"),
     )
@@ -70,7 +70,7 @@ pub fn notation(span: Span, text: &str) -> Diagnostic {
 pub fn foreign_digit(span: Span, digit: char) -> Diagnostic {
     finding(
         span,
-        format!("the digit `{digit}` (U+{:04X}) is none of 0 to 9", u32::from(digit)),
+        format!("the digit `{digit}` (U+{:04X}) is not one of 0 to 9", u32::from(digit)),
         "not one of 0 to 9",
         "write numbers with the digits 0 to 9".to_owned(),
     )
@@ -178,24 +178,26 @@ pub fn decimal_comma(span: Span, comma: Span, written: &str, parts: bool) -> Dia
         finding(
             span,
             "a number is written with a comma".to_owned(),
-            "a comma begins the next value here",
+            "a comma ends the number here",
             help,
         )
     };
+    if rest.contains(',') {
+        let (plain, parted) = (written.replace(',', ""), written.replace(',', "_"));
+        return told(format!("write `{plain}`: numbers have no comma (`{parted}` is allowed)"));
+    }
     let (joined, point) = (format!("{whole}{rest}"), format!("{whole}.{rest}"));
     // `1,200` may mean 1200 or 1.2.
     if rest.len() == 3 && whole != "0" {
         return told(match parts {
             true => format!("write `{joined}`, or `{point}` if that is meant"),
             false => {
-                format!("write `{joined}`: no comma stands in a number (`{whole}_{rest}` may)")
+                format!("write `{joined}`: numbers have no comma (`{whole}_{rest}` is allowed)")
             }
         });
     }
     if !parts {
-        return told(format!(
-            "write a whole number: what is counted has no parts, so no `{point}`"
-        ));
+        return told("write a whole number: a count has no decimals".to_owned());
     }
     told(format!("write decimals with a point: `{point}`"))
         .fix("write a point", vec![Edit { span: comma, text: ".".to_owned() }])

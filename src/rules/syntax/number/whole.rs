@@ -58,8 +58,7 @@ fn too_wide(
         )
         .label("no universe has room for a whole node")
         .why(
-            "every node would be split over universes, and a controller that keeps nodes whole \
-             lights none of them right",
+            "every node would be split over universes, so a controller that keeps nodes whole shows wrong colours",
         )
         .help(format!("write `universe {needs}` or more {place}, or take `whole nodes` out"));
     let finding = finding.and(node.at, format!("a node of `{name}` takes {needs}"));

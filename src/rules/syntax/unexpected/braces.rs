@@ -28,7 +28,7 @@ pub fn unclosed_brace(span: Span, next: Option<Span>) -> Diagnostic {
         span,
         "this `{` is never closed".to_owned(),
         "opens a block that never ends",
-        "write `}` behind the last setting of the block, as in `prop lamp { node bullet; string 36 nodes }`",
+        "write `}` after the last setting of the block, as in `prop lamp { node bullet; string 36 nodes }`",
     )
     .and_if(next, "a new statement begins here, so the `}` belongs before it")
 }
@@ -62,7 +62,7 @@ pub fn missing_brace(span: Span, close: Span, word: &str) -> Diagnostic {
     finding(
         span,
         format!("the `{{` of this `{word}` is missing"),
-        "`{` is missing behind this",
+        "`{` is missing after this",
         format!("write `{{` before the first setting, as in `{}`", statement_example(word)),
     )
     .and(close, "this `}` closes it")
@@ -75,9 +75,9 @@ pub fn bare_block(span: Span, last: Span, word: &str) -> Diagnostic {
     finding(
         span,
         format!("the settings of this `{word}` stand in no `{{ }}`"),
-        "`{` is missing behind this",
+        "`{` is missing after this",
         format!(
-            "write `{{` behind the head and `}}` behind the last setting, as in `{}`",
+            "write `{{` after the head and `}}` after the last setting, as in `{}`",
             statement_example(word)
         ),
     )
@@ -108,7 +108,7 @@ pub fn round_block(open: Span, close: Option<Span>) -> Diagnostic {
 pub fn too_deep(span: Span, most: usize) -> Diagnostic {
     because(
         span,
-        format!("brackets stand more than {most} deep"),
+        format!("brackets are nested more than {most} deep"),
         "one bracket too deep",
         "no display needs this, and reading it could take more memory than there is",
         "close brackets that are open by mistake, or give parts of the arithmetic a name: `let per-side = 4 * 28`",

@@ -23,8 +23,8 @@ pub fn zero_tail(span: Span, length: usize) -> Diagnostic {
     because(
         span,
         format!("the file ends in {} of zero", unit::counted(length, "byte")),
-        "nothing but zero from here on",
-        "such a tail is what is left when the disk was full or the power went while the file was saved",
+        "only zero bytes from here on",
+        "this happens when the disk is full or the power fails while a file is saved",
         "take the file from a copy, or delete this tail and check that nothing is missing",
     )
 }
@@ -69,7 +69,7 @@ pub fn blank(span: Span, c: char) -> Diagnostic {
         span,
         format!("the {name} U+{:04X} stands in place of a blank", u32::from(c)),
         "no plain blank",
-        "it looks like a blank or a line end and is none, so words would be read together",
+        "it looks like a blank or a line end but is not read as one, so two words would become one",
         "write a plain blank",
     )
     .fix("write a plain blank", vec![Edit { span, text: " ".to_owned() }])
@@ -107,7 +107,7 @@ pub fn typographic(span: Span, c: char, plain: &str, other: Option<Span>) -> Dia
         span,
         format!("`{c}` (U+{:04X}) stands where `{plain}` should", u32::from(c)),
         format!("write `{plain}`"),
-        format!("write `{plain}`; word processors change it as one types"),
+        format!("write `{plain}`; word processors replace it while you type"),
     )
     .and_if(other, "and this one")
     .suggest(format!("write `{plain}`"), edits)
@@ -136,7 +136,7 @@ pub fn conflict(first: Span, middle: Option<Span>, last: Option<Span>) -> Diagno
         "a merge left its conflict in the file".to_owned(),
         "a conflict marker",
         "two versions of these lines stand one after the other, and only one of them can be meant",
-        "keep one of the two versions, or what is right of both, and delete the marker lines",
+        "keep one of the two versions, or the right lines of both, and delete the marker lines",
     )
     .and_if(
         middle,

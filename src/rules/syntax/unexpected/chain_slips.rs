@@ -11,7 +11,7 @@ pub fn kind_in_chain(span: Span, name: &str) -> Diagnostic {
     finding(
         span,
         format!("`prop` stands before `{name}` in a chain"),
-        "a chain has names alone",
+        "a chain has only names",
         format!("write `{name}` without it"),
     )
     .fix("leave out the `prop`", vec![Edit { span, text: String::new() }])
@@ -39,16 +39,22 @@ pub fn family_without_star(span: Span, name: &str, several: &str) -> Diagnostic 
     )
 }
 
-/// `=>`, `-->` and other marks in place of `->`.
+/// `=>`, `-->` and other marks in place of `->`. `+` and `&` may mean something else, and `<-` the
+/// opposite order.
 #[must_use]
 pub fn other_arrow(span: Span, text: &str) -> Diagnostic {
-    finding(
+    let found = finding(
         span,
-        format!("`{}` is no arrow here", words::shown(text)),
+        format!("`{}` is not an arrow", words::shown(text)),
         "not an arrow",
-        "join the items of a chain by `->`, as in `lighthouse.2 -> lamp`",
-    )
-    .fix("write `->`", vec![Edit { span, text: "->".to_owned() }])
+        "join the items of a chain by `->`, the one nearest to the port first, as in `lighthouse.2 -> lamp`",
+    );
+    let edits = vec![Edit { span, text: "->".to_owned() }];
+    match text {
+        "<-" => found,
+        "+" | "&" | "|" => found.suggest("write `->`", edits),
+        _ => found.fix("write `->`", edits),
+    }
 }
 
 /// `-> ->`: an arrow with nothing before it.
@@ -71,7 +77,7 @@ pub fn unjoined(span: Span, before: &str, found: &str) -> Diagnostic {
         format!("`{found}` is not joined to the item before it"),
         "`->` or `,` is missing before this",
         format!(
-            "write `{before} -> {found}` to go on on the same data line, or `{before}, {found}` for the next port"
+            "write `{before} -> {found}` to continue on the same data line, or `{before}, {found}` for the next port"
         ),
     )
 }
@@ -85,7 +91,7 @@ pub fn joined_in_words(span: Span, before: &str, word: &str, next: &str) -> Diag
         format!("items of a chain are joined by the word `{word}`"),
         "no word joins items",
         format!(
-            "write `{before} -> {next}` to go on on the same data line, or `{before}, {next}` for the next port"
+            "write `{before} -> {next}` to continue on the same data line, or `{before}, {next}` for the next port"
         ),
     )
 }

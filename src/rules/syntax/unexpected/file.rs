@@ -20,7 +20,7 @@ pub fn not_utf8(file: &crate::source::SourceFile, bytes: &[u8], valid: usize) ->
     };
     RULE.report(span, message)
         .label(label)
-        .why("letters outside the alphabet would be read as something else")
+        .why("letters beyond ASCII, such as `é`, would be read as something else")
         .help("save the file as UTF-8 in your editor")
 }
 
@@ -55,7 +55,7 @@ pub fn include_too_large(span: Span) -> Diagnostic {
     RULE.report(span, "this file is too large")
         .label("too large")
         .why("one file may have 16 MiB, all files of a display 64 MiB")
-        .help("name the right file, or cut the display into fewer lines with families and `like`")
+        .help("name the right file, or write the display shorter, with families and `like`")
 }
 
 /// Includes that are nested too deep, or too many.

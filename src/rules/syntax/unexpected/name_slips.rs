@@ -29,7 +29,7 @@ pub fn quoted_name(span: Span, name: &str) -> Diagnostic {
         if plain {
             format!("write `{shown}`")
         } else {
-            "write a name of letters, digits, `-` and `_`, and put what is to be read in a label: `label \"…\"`"
+            "write a name of letters, digits, `-` and `_`, and put the text for people in a label: `label \"…\"`"
                 .to_owned()
         },
     );
@@ -80,7 +80,7 @@ pub fn unquoted(span: Span, text: &str) -> Diagnostic {
     finding(
         span,
         format!("the text `{shown}` stands without quotes"),
-        "needs `\"` before and behind it",
+        "needs `\"` before and after it",
         format!("write `\"{shown}\"`"),
     )
     .fix("put it in quotes", vec![Edit { span, text: format!("\"{}\"", quoted::written(text)) }])

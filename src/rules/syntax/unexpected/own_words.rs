@@ -52,7 +52,7 @@ pub fn said_elsewhere(word: &str, block: &str) -> Option<String> {
     }
     if is(&REVERSED) {
         return Some(
-            "nodes count from where the data come in, so leave the word out; where members or strings hang in falling order, \
+            "leave the word out: node 1 is where the data come in. If members or strings are wired in falling order, \
              write a falling range in the `wire`, as in `heron[6..1]` or `tree.4..1`"
                 .to_owned(),
         );
@@ -71,7 +71,7 @@ pub fn word_in_chain(span: Span, word: &str) -> Option<Diagnostic> {
     Some(finding(
         span,
         format!("`{}` stands beside an item of a chain", words::shown(word)),
-        "no word for a chain",
+        "no such word in a chain",
         help,
     ))
 }

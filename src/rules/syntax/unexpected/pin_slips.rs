@@ -27,5 +27,10 @@ pub fn worded_pin(span: Span, word: &str, number: &str) -> Diagnostic {
     } else {
         format!("write `at {number}/1`: the universe, then the slot that its first node begins at")
     };
-    finding(span, format!("a pin is written with the word `{word}`"), "no word stands here", help)
+    finding(
+        span,
+        format!("a pin is written with the word `{word}`"),
+        "a pin has no such word",
+        help,
+    )
 }

@@ -11,7 +11,7 @@ pub fn dashed_range(span: Span, dash: Span, range: &str) -> Diagnostic {
     finding(
         span,
         "a range is written with `-`".to_owned(),
-        "this subtracts, and comes out below zero",
+        "this subtracts, and the result is below zero",
         format!("write two dots between the ends: `{range}`"),
     )
     .suggest("write `..`", vec![Edit { span: dash, text: "..".to_owned() }])

@@ -9,8 +9,8 @@ use crate::source::Span;
 #[must_use]
 pub fn setting_ends(span: Span, key: &str, example: &str) -> Diagnostic {
     RULE.report(span, format!("`{}` ends too early", words::shown(key)))
-        .label("something is missing behind this")
-        .why("what the setting sets is not said")
+        .label("something is missing after this")
+        .why("the setting has no value")
         .help(format!("write it in full, as in `{example}`"))
 }
 
@@ -54,8 +54,8 @@ pub fn no_choice(
 #[must_use]
 pub fn colour(span: Span, found: &str) -> Diagnostic {
     RULE.report(span, format!("`{}` is not a colour order", words::shown(found)))
-        .label("letters of colours, one for each slot")
-        .why("each letter is one slot of a node, so a wrong one shifts every node behind it")
+        .label("write one letter of a colour for each slot")
+        .why("each letter is one slot of a node, so a wrong one shifts every node after it")
         .help("write the letters in slot order, as in `RGB`, `GRB` or `RGBW`")
 }
 
@@ -104,8 +104,8 @@ pub fn no_nodes(span: Span) -> Diagnostic {
 pub fn target_members(span: Span, name: &str) -> Diagnostic {
     RULE.report(span, format!("`{}` has ports, not members", words::shown(name)))
         .label("brackets are for members of props")
-        .why("which port is meant can't be seen from it")
-        .help(format!("write the port behind a point, as in `{}.3`", words::shown(name)))
+        .why("this does not say which port is meant")
+        .help(format!("write the port after a point, as in `{}.3`", words::shown(name)))
 }
 
 /// A controller or receiver where one of its ports must be named.
@@ -114,7 +114,7 @@ pub fn port_wanted(span: Span, name: &str) -> Diagnostic {
     let name = words::shown(name);
     RULE.report(span, format!("`{name}` does not say which port"))
         .label("no port")
-        .why("this holds for ports, and which ones is not said")
+        .why("the statement is about ports, and it does not say which")
         .help(format!("name the port or ports, as in `{name}.3` or `{name}.1..4`"))
 }
 
@@ -122,7 +122,7 @@ pub fn port_wanted(span: Span, name: &str) -> Diagnostic {
 #[must_use]
 pub fn no_strands(span: Span, name: &str, declared: Span) -> Diagnostic {
     RULE.report(span, format!("`{name}` is not made of strands"))
-        .label("counts strands")
+        .label("there are no strands to count")
         .why("where a strand ends is not known")
         .help("write `every N nodes`, or declare the string in strands")
         .and(declared, "declared without strands here")

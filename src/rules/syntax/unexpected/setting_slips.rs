@@ -9,7 +9,7 @@ use crate::source::Span;
 pub fn second_setting(span: Span, word: &str, before: &str) -> Diagnostic {
     let first = words::shown(before);
     let blanks = span.start.saturating_sub(1);
-    RULE.report(span, format!("`{word}` begins another setting, and no `;` stands before it"))
+    RULE.report(span, format!("`{word}` begins another setting, but no `;` stands before it"))
         .label("`;` is missing before this")
         .why("two settings read as one say something else, or nothing")
         .help(format!("write `;` before it: `{first}; {word} …`"))
@@ -20,8 +20,8 @@ pub fn second_setting(span: Span, word: &str, before: &str) -> Diagnostic {
 #[must_use]
 pub fn comma_for_semicolon(span: Span, word: &str, before: &str) -> Diagnostic {
     let first = words::shown(before);
-    RULE.report(span, format!("`{word}` begins another setting, and a `,` stands before it"))
-        .label("behind a `,` where `;` should stand")
+    RULE.report(span, format!("`{word}` begins another setting, but a `,` stands before it"))
+        .label("after a `,` that should be a `;`")
         .why("two settings read as one say something else, or nothing")
         .help(format!("write `;` in its place: `{first}; {word} …`"))
 }
@@ -31,9 +31,9 @@ pub fn comma_for_semicolon(span: Span, word: &str, before: &str) -> Diagnostic {
 pub fn words_left_out(span: Span, written: &str, block: &str, meant: &str) -> Diagnostic {
     RULE.report(
         span,
-        format!("`{}` is no setting of `{block}` in these words", words::shown(written)),
+        format!("`{block}` has no setting that is written `{}`", words::shown(written)),
     )
-    .label("not in these words")
+    .label("wrong or missing words")
     .why("what the setting sets can't be read")
     .help(format!("write `{}`", words::shown(meant)))
 }
@@ -66,7 +66,7 @@ pub fn strings_of_one(span: Span, length: &str) -> Diagnostic {
 #[must_use]
 pub fn string_of_several(span: Span, count: &str, length: &str) -> Diagnostic {
     let (count, length) = (words::shown(count), words::shown(length));
-    RULE.report(span, "`string` is one string, and several are counted behind it")
+    RULE.report(span, "`string` makes one string, but a number of strings follows")
         .label("one string")
         .why("each string is a cable of its own and needs a port or a place on one")
         .help(format!("write `strings {count} of {length}`"))

@@ -24,7 +24,7 @@ pub fn mark_after_key(span: Span, mark: &str, key: &str) -> Diagnostic {
 pub fn host_with_port(host: Span, port: Span) -> Diagnostic {
     finding(
         port,
-        "a host has the number of a network port behind it".to_owned(),
+        "a host is followed by the number of a network port".to_owned(),
         "no network port here",
         "leave it out: each `input` has a network port of its own".to_owned(),
     )
@@ -99,7 +99,7 @@ pub fn link(span: Span) -> Diagnostic {
     finding(
         span,
         "the host is written as a link".to_owned(),
-        "only the address, not how a browser reaches it",
+        "only the address, without `http://` and a path",
         "write the address alone, as in `host 192.168.40.11`",
     )
 }
@@ -123,7 +123,7 @@ pub fn runs_without_colon(span: Span) -> Diagnostic {
     finding(
         span,
         "a string of several runs has no `:` before them".to_owned(),
-        "joins runs, which begin behind a `:`",
+        "`->` joins runs, and a `:` must stand before the first run",
         "write `:` before the first run, as in `string eaves: left 34 nodes -> right 46 nodes`",
     )
 }
@@ -134,7 +134,7 @@ pub fn reserve_of_what(span: Span, rest: &str) -> Diagnostic {
     finding(
         span,
         "a `reserve` does not say what it reserves".to_owned(),
-        "universes?",
+        "`universes` is missing before this",
         format!("write `reserve universes {}`", words::shown(rest)),
     )
 }

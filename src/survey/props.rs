@@ -157,7 +157,8 @@ impl<'a> View<'a> {
         dark: &BTreeMap<StringId, u32>,
     ) -> Option<PropRow<'a>> {
         // Of a `stock` prop only what is named is in the display.
-        let own = |s: &StringId| self.model.strings[*s].prop == id && self.plan.of(*s).is_some();
+        let is_there = |s: &StringId| !prop.stock || self.plan.of(*s).is_some();
+        let own = |s: &StringId| self.model.strings[*s].prop == id && is_there(s);
         let ids = || prop.strings_of(member).map(StringId).filter(own);
         if self.only.is_some() && !ids().any(|s| self.shows(s)) {
             return None;

@@ -93,6 +93,18 @@ fn a_reason_names_its_own_controller() {
     assert!(reasons.contains("`pier`") && reasons.contains("`quay`"), "{told}");
 }
 
+/// A lock may say any number of dark nodes.
+#[test]
+fn the_largest_numbers_of_a_lock() {
+    let folder = after_an_edit();
+    let lock = fs::read_to_string(folder.0.join("yard.lock")).unwrap();
+    let dark = ", chip: ws2811, dark: 4294967295, within: 4294967295}";
+    folder.file("yard.lock", lock.replace(", chip: ws2811}", dark));
+    let told = run(&folder, &["diff", "yard.tinsel"]);
+    assert_eq!(told.status.code(), Some(3), "{}", err(&told));
+    assert!(out(&told).contains("4294967295 -> 0"), "{}", out(&told));
+}
+
 #[test]
 fn its_statuses() {
     let folder = Folder::new();

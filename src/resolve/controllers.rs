@@ -522,13 +522,7 @@ pub fn receivers(
             index_of.push(None);
             continue;
         };
-        let own = last - first + 1;
-        if let Some(port) = ports.iter().find(|port| port.number > own) {
-            let missing = Missing::Carried(port.number, port.number);
-            let has = super::targets::ports_in_words(&(1..=own).collect::<Vec<_>>());
-            let (at, name_at) = (port.at, row.block.name.span);
-            sink.push(no_port::beyond(at, &row.name, missing, Some(&has), name_at));
-        }
+        report_beyond(row, last - first + 1, &ports, sink);
         index_of.push(Some(count(model.receivers.len() as i64)));
         model.receivers.push(Receiver {
             name: row.name.as_ref().into(),
@@ -543,6 +537,16 @@ pub fn receivers(
         });
     }
     index_of
+}
+
+/// Reports the first of a receiver's own ports that comes after the `own` that it carries.
+fn report_beyond(row: &Decl<'_>, own: u32, ports: &[Port], sink: &mut Sink) {
+    if let Some(port) = ports.iter().find(|port| port.number > own) {
+        let missing = Missing::Carried(port.number, port.number);
+        let has = super::targets::ports_in_words(&(1..=own).collect::<Vec<_>>());
+        let (at, name_at) = (port.at, row.block.name.span);
+        sink.push(no_port::beyond(at, &row.name, missing, Some(&has), name_at));
+    }
 }
 
 fn carries(

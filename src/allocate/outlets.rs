@@ -122,22 +122,18 @@ impl<'a> Outlets<'a> {
     }
 
     fn reserve_slots(&mut self) {
-        let reserved = self.model.reserved_outputs.iter();
-        let mut rows: Vec<(usize, u32, u32)> = reserved
-            .filter_map(|row| {
-                let (first, last) = row.slots?;
-                Some((self.find(row.controller, row.output)?, first, last))
-            })
-            .collect();
-        rows.sort_unstable();
         // What two statements reserve counts once.
-        let mut end = (usize::MAX, 0);
-        for (at, first, last) in rows {
-            let after = if end.0 == at { end.1 } else { 0 };
-            if let Some(outlet) = self.rows.get_mut(at) {
-                outlet.reserved_slots += u64::from((last + 1).saturating_sub(first.max(after)));
+        let mut reserved: BTreeSet<(usize, u32)> = BTreeSet::new();
+        for row in &self.model.reserved_outputs {
+            let at = self.find(row.controller, row.output);
+            if let (Some((first, last)), Some(at)) = (row.slots, at) {
+                reserved.extend((first..=last).map(|slot| (at, slot)));
             }
-            end = (at, after.max(last + 1));
+        }
+        for (at, _) in reserved {
+            if let Some(outlet) = self.rows.get_mut(at) {
+                outlet.reserved_slots += 1;
+            }
         }
     }
 
@@ -459,9 +455,8 @@ impl<'a> Outlets<'a> {
         Some((row.controller, row.receiver, settings, row.reserved))
     }
 
-    /// How many more nodes of a line's kind fit on a pixel port, and how much more current its fuse
-    /// feeds, in microamperes; all strings of the line are alike. `None` where it may not hang
-    /// there at all.
+    /// How many more nodes like those of a line fit on a pixel port, and the current that its fuse
+    /// still feeds, in microamperes. `None` where the line may not hang there at all.
     pub fn room(&self, at: usize, need: &Need) -> Option<(u64, u64)> {
         let outlet = self.rows.get(at).filter(|row| row.kind == Kind::Pixel)?;
         match self.fits(at, need) {

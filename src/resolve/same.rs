@@ -135,9 +135,9 @@ pub fn borrow_shapes(
             model.incomplete = true;
             break;
         }
-        // Strings that do not fit in the table are reported by the final layout.
+        // Strings that do not fit in the table are reported here; later layouts pass them over.
         model.strings.rows_mut().clear();
-        super::table::lay_out(&drafts.stretches, model, &mut Sink::default());
+        super::table::lay_out(&drafts.stretches, model, sink);
         let mut found: BTreeMap<(u32, u32), Vec<Stretch>> = BTreeMap::new();
         for row in ready {
             let prop = row.0;

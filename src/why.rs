@@ -101,9 +101,10 @@ impl Teller<'_> {
 
     /// Why it hangs on its port.
     fn port(&self, id: StringId, port: &PortPlan) -> String {
-        let names = |piece: &crate::model::Piece| matches!(piece.kind, PieceKind::String(other, _) if other == id);
-        let mut lines = self.model.lines.iter();
-        let line = lines.find(|line| self.model.pieces_of(line).iter().any(names));
+        let line = self.model.lines.iter().find(|line| {
+            let mut pieces = self.model.pieces_of(line).iter();
+            pieces.any(|piece| matches!(piece.kind, PieceKind::String(other, _) if other == id))
+        });
         let was = self.plan.past.as_deref().and_then(|past| past.of(id));
         let kept = was.is_some_and(|was| {
             (was.controller, was.output) == (Some(port.controller), port.output)

@@ -150,15 +150,18 @@ impl<'a> View<'a> {
         before
     }
 
+    /// Whether a string is in the display: of a `stock` prop only what is named is.
+    fn is_there(&self, prop: &Prop, string: StringId) -> bool {
+        !prop.stock || self.plan.of(string).is_some()
+    }
+
     fn prop_row(
         &self,
         (id, member): (PropId, u32),
         prop: &'a Prop,
         dark: &BTreeMap<StringId, u32>,
     ) -> Option<PropRow<'a>> {
-        // Of a `stock` prop only what is named is in the display.
-        let is_there = |s: &StringId| !prop.stock || self.plan.of(*s).is_some();
-        let own = |s: &StringId| self.model.strings[*s].prop == id && is_there(s);
+        let own = |s: &StringId| self.model.strings[*s].prop == id && self.is_there(prop, *s);
         let ids = || prop.strings_of(member).map(StringId).filter(own);
         if self.only.is_some() && !ids().any(|s| self.shows(s)) {
             return None;

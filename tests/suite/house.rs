@@ -238,6 +238,24 @@ fn the_first_build_stays_small() {
     }
 }
 
+/// Comments have at most 100 columns, but for what they quote; so has code, but for lines with a text.
+#[test]
+fn lines_are_short() {
+    let mut faults = String::new();
+    for (file, text) in files("src", "rs") {
+        let mut quoted = false;
+        for (at, line) in text.lines().enumerate() {
+            let comment = line.trim_start().starts_with("//");
+            quoted ^= comment && line.contains("```");
+            let free = if comment { quoted } else { line.contains(['"', '\\']) };
+            if line.chars().count() > 100 && !free {
+                faults.push_str(&format!("{file}:{}: {} columns\n", at + 1, line.chars().count()));
+            }
+        }
+    }
+    assert!(faults.is_empty(), "{faults}");
+}
+
 #[test]
 fn files_are_short() {
     let mut lengths: Vec<usize> = Vec::new();

@@ -1,5 +1,6 @@
 // Makes the page: one file with the compiler, the editor and the examples in it.
 // node build.mjs COMPILER.wasm PAGE.html
+import { spawnSync } from 'node:child_process';
 import { createHash } from 'node:crypto';
 import { readFileSync, readdirSync, writeFileSync } from 'node:fs';
 import { dirname, join, posix } from 'node:path';
@@ -43,7 +44,9 @@ function example([name, folder, main]) {
 const [reportStyle, reportScript] = [read('../src/page/style.css'), read('../src/page/page.js')];
 const style = (await build({ entryPoints: [join(here, 'page/style.css')], minify: true, write: false })).outputFiles[0].text.trim();
 const script = await bundled('page.js');
-const compiler = gzipSync(readFileSync(wasm), { level: 9 });
+// zopfli writes the same format in less; it is used where it is installed.
+const zopfli = spawnSync('zopfli', ['-c', wasm], { maxBuffer: 1 << 26 });
+const compiler = zopfli.status === 0 ? zopfli.stdout : gzipSync(readFileSync(wasm), { level: 9 });
 // Styles that the editor makes while it runs carry this; it changes with the page.
 const nonce = createHash('sha256').update(script).update(compiler).digest('base64url').slice(0, 22);
 const policy = [

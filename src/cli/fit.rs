@@ -6,9 +6,11 @@ use super::disk::Disk;
 use super::why::named;
 use super::{FitArgs, Input, formats, normal};
 use crate::Compiled;
+use crate::diagnostic::Severity;
 use crate::model::{Output, PieceKind, StringId, Target};
 use crate::source::Loaded;
 use crate::survey::fit::{Added, Addition, Fit};
+use std::collections::BTreeMap;
 use std::mem::ManuallyDrop;
 
 /// Runs the command.
@@ -33,7 +35,18 @@ pub fn run(args: &FitArgs, console: &mut Console) -> Result<u8, Stop> {
                 let last = found.last().and_then(|id| Some((*id, plug(&now, *id)?)));
                 let stored = || Stop::Refused(format!("`{}` hangs on no data line", normal(after)));
                 addition = addition.after(&normal(after), None);
-                Some(last.ok_or_else(stored)?)
+                let last = last.ok_or_else(stored)?;
+                let is_fixture = now.model.node_of(last.0).is_none();
+                if is_fixture != addition.fixture {
+                    let (one, other) = match is_fixture {
+                        true => ("a fixture", "a string of nodes"),
+                        false => ("a string of nodes", "a fixture"),
+                    };
+                    let after = normal(after);
+                    let why = format!("`{after}` is {one}, so {other} can't hang after it");
+                    return Err(Stop::Refused(why));
+                }
+                Some(last)
             }
         };
         // Any addition changes the lock, so `--locked` does not hold for the trial.
@@ -44,7 +57,8 @@ pub fn run(args: &FitArgs, console: &mut Console) -> Result<u8, Stop> {
             let findings = heard(&then, console);
             tell(&then, &findings, console)?;
             let fewer = trial.fewer(args.after.as_deref(), &addition);
-            let line = format!("{}: {} does not fit{fewer}\n", name(&now), addition.words);
+            let verb = if addition.count().is_some_and(|count| count > 1) { "do" } else { "does" };
+            let line = format!("{}: {} {verb} not fit{fewer}\n", name(&now), addition.words);
             console.tell(line.as_bytes());
             return Ok(1);
         };
@@ -63,6 +77,26 @@ fn plug(now: &Compiled, id: StringId) -> Option<Target> {
         Output::Pixel(number) => Target::Port(port.controller, number, piece.receiver),
         Output::Dmx(number) => Target::Dmx(port.controller, number),
     })
+}
+
+/// Whether an addition brings faults: more errors of some code than before, or a line of its own
+/// that its fuse does not feed. What no lead feeds yet does not count: that is still to be wired.
+fn has_new_faults(before: &Compiled, then: &Compiled, on_a_line: bool) -> bool {
+    let counts = |compiled: &Compiled| {
+        let mut codes: BTreeMap<&str, usize> = BTreeMap::new();
+        for one in &compiled.findings {
+            let fault = match one.severity {
+                Severity::Error => one.code != "power/unfed",
+                // More than 80 % of a fuse that is there.
+                Severity::Warning => on_a_line && one.code == "power/fuse",
+                Severity::Advice => false,
+            };
+            *codes.entry(one.code).or_default() += usize::from(fault);
+        }
+        codes
+    };
+    let known = counts(before);
+    counts(then).iter().any(|(code, count)| count > known.get(code).unwrap_or(&0))
 }
 
 /// A display to which something is to be added.
@@ -89,7 +123,8 @@ impl Trial<'_> {
         let then = ManuallyDrop::new(then);
         let (before, now) = (&self.now.model, &self.now.plan);
         let added = || addition.changes((before, now), (&then.model, &then.plan));
-        let added = (!then.blocks()).then(added);
+        let added =
+            (!then.blocks() && !has_new_faults(self.now, &then, self.after.is_some())).then(added);
         let added = added.filter(|added| self.after.is_none() || added.leaves_plugs());
         (then, added)
     }

@@ -157,7 +157,7 @@ fn what_does_not_fit_and_what_is_not_understood() {
     assert_eq!(status(&output), 1);
     assert!(out(&output).is_empty());
     assert!(err(&output).contains("place/no-room"), "{}", err(&output));
-    assert!(err(&output).contains("5000 nodes of glow does not fit"), "{}", err(&output));
+    assert!(err(&output).contains("5000 nodes of glow do not fit"), "{}", err(&output));
     for (add, told) in [
         ("60 nodes", "bud or glow"),
         ("60 nodes of bd", "did you mean `bud`"),
@@ -231,7 +231,7 @@ fn what_fits_after_a_string() {
     assert_eq!(fit["added"]["replugged"], 0);
     let full = on("fit", &path, &["--after", "owl[2]", "--add", "99 nodes of bud"]);
     assert_eq!(status(&full), 1);
-    let words = "99 nodes of bud after owl[2] does not fit; at most 98 nodes do";
+    let words = "99 nodes of bud after owl[2] do not fit; at most 98 nodes do";
     assert!(err(&full).contains(words), "{}", err(&full));
     // As in a compile with it: after a string that the compiler placed, and on a DMX output.
     let fit = json(&path, &["--after", "hedge", "--add", "50 nodes of bud"]);
@@ -243,6 +243,35 @@ fn what_fits_after_a_string() {
     let other = on("fit", &path, &["--after", "hedge", "--add", "5 nodes of glow"]);
     assert_eq!(status(&other), 1);
     assert!(err(&other).contains("not one node does"), "{}", err(&other));
+    for (after, add, why) in [
+        ("beam", "5 nodes of bud", "`beam` is a fixture, so a string of nodes can't hang after it"),
+        ("owl[2]", "prop beam", "`owl[2]` is a string of nodes, so a fixture can't hang after it"),
+    ] {
+        let mixed = on("fit", &path, &["--after", after, "--add", add]);
+        assert_eq!(status(&mixed), 2);
+        assert!(err(&mixed).contains(why), "{}", err(&mixed));
+    }
     assert_eq!(status(&on("fit", &path, &["--after", "crane", "--add", "5 nodes of bud"])), 2);
     assert_eq!(status(&on("fit", &path, &["--after", "owl[2]"])), 2);
+}
+
+/// A line that its fuse does not feed does not fit: 80 % of 5 A feed 88 nodes of 45 mA.
+#[test]
+fn what_a_fuse_does_not_feed_does_not_fit() {
+    let folder = Folder::new();
+    let path = folder.file(
+        "yard.tinsel",
+        "node bud { chip ws2811; colour RGB; volts 12 V; draw 45 mA }\n\
+         controller hut { ports 1..2 { volts 12 V; fuse 5 A; nodes at most 500 } }\n\
+         prop owl { node bud; string 50 nodes }\nwire hut.1: owl\n",
+    );
+    let over = on("fit", &path, &["--after", "owl", "--add", "400 nodes of bud"]);
+    assert_eq!(status(&over), 1);
+    assert!(
+        err(&over).contains("power/fuse") && err(&over).contains("at most 38 nodes do"),
+        "{}",
+        err(&over)
+    );
+    let fit = json(&path, &["--after", "owl", "--add", "38 nodes of bud"]);
+    assert_eq!(fit["added"]["strings"][0]["port"], "hut.1");
 }

@@ -19,6 +19,8 @@ pub struct Addition {
     pub words: String,
     /// The statements, which stand after the display.
     pub text: String,
+    /// Whether it is a fixture, not strings of nodes.
+    pub fixture: bool,
     /// The name of the new prop in these statements.
     name: String,
     /// Where nodes are added: how many, and their make.
@@ -173,10 +175,12 @@ impl Addition {
         match asked[..] {
             ["prop", prop] => {
                 let known = || model.props.iter().map(|prop| &*prop.name);
-                if !known().any(|name| name == prop) {
+                let Some(id) = model.props.find(|one| *one.name == *prop) else {
                     return Err(unknown("prop", prop, &words::nearest(prop, known())));
-                }
+                };
+                let mut strings = model.props[id].strings().map(StringId);
                 Ok(Self {
+                    fixture: strings.any(|string| model.node_of(string).is_none()),
                     words: format!("another {prop}"),
                     text: format!("\nprop {name} like {prop} {{ }}\nwire any: {name}\n"),
                     name,
@@ -216,6 +220,7 @@ impl Addition {
             words: format!("{nodes} of {make}"),
             text: format!("\nprop {name} {{ node {make}; split {nodes} }}\nwire any: {name}\n"),
             name,
+            fixture: false,
             nodes: Some((count, make.to_owned())),
         })
     }

@@ -4,8 +4,7 @@ use super::{because, finding, statement_example};
 use crate::diagnostic::{Diagnostic, Edit};
 use crate::source::Span;
 
-/// A `{` on the line below its head. `head_end` is where the head ends, if no comment stands
-/// between the two.
+/// A `{` on the line below its head, which ends at `head_end` if no comment stands between.
 #[must_use]
 pub fn dropped_brace(span: Span, head_end: Option<Span>) -> Diagnostic {
     let found = finding(

@@ -72,6 +72,14 @@ pub fn second_arrow(span: Span) -> Diagnostic {
 #[must_use]
 pub fn unjoined(span: Span, before: &str, found: &str) -> Diagnostic {
     let (before, found) = (words::shown(before), words::shown(found));
+    if found == "at" {
+        return finding(
+            span,
+            format!("`{before}` has a second pin"),
+            "only one pin is allowed",
+            "keep one of the two pins",
+        );
+    }
     finding(
         span,
         format!("`{found}` is not joined to the item before it"),

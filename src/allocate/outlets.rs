@@ -5,7 +5,7 @@ use super::fuse;
 use super::makes::{Hangs, Make, Named};
 use super::needs::{Kind, Need, Reason, State, Way};
 use crate::keyed::Keyed;
-use crate::limits::{Load, NodeTime, PortLimit, fed_apart};
+use crate::limits::{Load, NodeTime, PortLimit, fed_apart, reserved_slots};
 use crate::model::{
     Addressing, Controller, ControllerId, Model, Output, PieceKind, PortSettings, ReceiverId,
     StringId, Target,
@@ -122,17 +122,10 @@ impl<'a> Outlets<'a> {
     }
 
     fn reserve_slots(&mut self) {
-        // What two statements reserve counts once.
-        let mut reserved: BTreeSet<(usize, u32)> = BTreeSet::new();
-        for row in &self.model.reserved_outputs {
-            let at = self.find(row.controller, row.output);
-            if let (Some((first, last)), Some(at)) = (row.slots, at) {
-                reserved.extend((first..=last).map(|slot| (at, slot)));
-            }
-        }
-        for (at, _) in reserved {
-            if let Some(outlet) = self.rows.get_mut(at) {
-                outlet.reserved_slots += 1;
+        for ((controller, output), slots) in reserved_slots(self.model) {
+            let at = self.find(controller, output);
+            if let Some(outlet) = at.and_then(|at| self.rows.get_mut(at)) {
+                outlet.reserved_slots = slots;
             }
         }
     }

@@ -79,8 +79,8 @@ fn plug(now: &Compiled, id: StringId) -> Option<Target> {
     })
 }
 
-/// Whether an addition brings faults: more errors of some code than before, or a line of its own
-/// that its fuse does not feed. What no lead feeds yet does not count: that is still to be wired.
+/// Whether an addition brings more errors of some code than before or, on a line that is there,
+/// puts more than 80 % on its fuse. `power/unfed` does not count: a new port is fed later.
 fn has_new_faults(before: &Compiled, then: &Compiled, on_a_line: bool) -> bool {
     let counts = |compiled: &Compiled| {
         let mut codes: BTreeMap<&str, usize> = BTreeMap::new();

@@ -9,7 +9,7 @@ mod added;
 pub use added::{Added, Addition};
 
 use super::{frame_rate, named};
-use crate::limits::{NodeTime, PortLimit};
+use crate::limits::{NodeTime, PortLimit, reserved_slots};
 use crate::model::{Controller, ControllerId, Model, Output, PortSettings, Start};
 use crate::plan::{Plan, PortPlan};
 use crate::table::{Column, Decimal, Face, Head, Kind, Part, Row, Survey, Table, columns};
@@ -296,6 +296,7 @@ fn ports(model: &Model, plan: &Plan) -> Vec<((ControllerId, Output), PortRow)> {
     let whole = whole.filter(|row| row.slots.is_none());
     let reserved: BTreeSet<(ControllerId, Output)> =
         whole.map(|row| (row.controller, row.output)).collect();
+    let kept = reserved_slots(model);
     let mut slowest = Slowest::default();
     let mut rows = Vec::new();
     for (id, controller) in model.controllers.pairs() {
@@ -315,7 +316,10 @@ fn ports(model: &Model, plan: &Plan) -> Vec<((ControllerId, Output), PortRow)> {
                 (None, Output::Pixel(number)) => slowest.of(model, controller, number),
                 _ => None,
             };
-            rows.push(((id, output), port_row(model, (id, output), plan, state, time)));
+            let mut row = port_row(model, (id, output), plan, state, time);
+            let kept = kept.get(&(id, output)).copied().unwrap_or(0);
+            row.left = row.left.map(|left| left.saturating_sub(kept));
+            rows.push(((id, output), row));
         }
     }
     rows

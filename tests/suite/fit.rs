@@ -275,3 +275,17 @@ fn what_a_fuse_does_not_feed_does_not_fit() {
     let fit = json(&path, &["--after", "owl", "--add", "38 nodes of bud"]);
     assert_eq!(fit["added"]["strings"][0]["port"], "hut.1");
 }
+
+/// What is reserved of a DMX output is not left; what two statements reserve counts once.
+#[test]
+fn reserved_slots_are_not_left() {
+    let folder = Folder::new();
+    let path = folder.file(
+        "yard.tinsel",
+        "controller hut { dmx 1..2 }\nprop lamp { slots 3 }\nwire hut.dmx1: lamp\n\
+         reserve hut.dmx1 slots 10..509\nreserve hut.dmx1 slots 20..100\nreserve hut.dmx2 slots 5..5\n",
+    );
+    let csv = out(&on("fit", &path, &["--format", "csv"]));
+    assert!(csv.contains("hut,dmx1,used,1,3,512,9,slots\r\n"), "{csv}");
+    assert!(csv.contains("hut,dmx2,free,0,0,512,511,slots\r\n"), "{csv}");
+}

@@ -133,6 +133,15 @@ fn ports_and_what_they_have() {
     assert!(codes_of(&text).contains(&"size/too-much".to_owned()));
 }
 
+/// Slots that are reserved again and again.
+#[test]
+fn slots_reserved_again() {
+    let reserved = "reserve quay.dmx1 slots 1..500\n".repeat(50_000);
+    let text =
+        format!("controller quay {{ dmx 1 }}\nprop par {{ slots 6 }}\nwire quay: par\n{reserved}");
+    assert_eq!(codes_of(&text), [""; 0]);
+}
+
 /// Names: unknown ones, and those that are renamed.
 #[test]
 fn names() {

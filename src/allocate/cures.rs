@@ -8,7 +8,7 @@ use super::chains::{self, Seat};
 use super::fixtures::Fixtures;
 use super::needs::Need;
 use super::outlets::Outlets;
-use super::seek::{Asked, Universes};
+use super::seek::{Aim, Asked, Universes};
 use super::{addresses, ports, stored};
 use crate::diagnostic::Sink;
 use crate::model::{
@@ -104,13 +104,19 @@ struct Trial<'a> {
 }
 
 impl Trial<'_> {
+    /// The open lines of a display, without those that clash for other reasons.
+    fn open(&self, changed: &Model) -> Vec<(usize, Need)> {
+        let mut lines = ports::open(changed, self.said);
+        lines.retain(|(index, _)| self.others.binary_search(index).is_err());
+        lines
+    }
+
     /// Whether everything finds room except the lines that clash for other reasons.
     fn fits(&mut self, changed: &Model) -> bool {
         if self.left == 0 {
             return false;
         }
-        let mut lines = ports::open(changed, self.said);
-        lines.retain(|(index, _)| self.others.binary_search(index).is_err());
+        let mut lines = self.open(changed);
         let outlets = Outlets::new(changed, self.said);
         outlets.mark_unfed(&mut lines);
         let (fixtures, pixel): (Vec<_>, Vec<_>) =
@@ -123,12 +129,12 @@ impl Trial<'_> {
         fit && (fixtures.is_empty() || place().fits())
     }
 
-    /// Whether a display has no new errors, and no line without a port but `others`.
+    /// Whether a display has no new errors, and no line without a port but `others`, which are
+    /// left out.
     fn compiles(&self, changed: &Model) -> bool {
         let mut seats = self.said.to_vec();
-        let filled = ports::fill(changed, &mut seats, None);
-        let mut left = filled.left.iter();
-        left.all(|(index, _)| self.others.binary_search(index).is_ok()) && {
+        let filled = ports::fill(changed, &mut seats, self.open(changed), None, Aim::Any);
+        filled.left.is_empty() && {
             let before = self.asked.errors.get_or_init(|| errors(self.model, self.asked.filled));
             let after = errors(changed, &seats);
             after.iter().all(|(code, count)| count <= before.get(code).unwrap_or(&0))

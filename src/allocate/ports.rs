@@ -16,7 +16,7 @@ use super::fixtures::Fixtures;
 use super::needs::{Hint, Kind, Need, State, Way};
 use super::outlets::Outlets;
 use super::refuse;
-use super::seek::{Asked, Homes, Universes};
+use super::seek::{Aim, Asked, Homes, Universes};
 use crate::diagnostic::Sink;
 use crate::model::{ControllerId, Model, Start, Target};
 use crate::plan::{Past, Picked};
@@ -54,7 +54,8 @@ pub(super) fn place(
 ) -> Option<Picked> {
     let said = seats.to_vec();
     let homes = Homes::new();
-    let filled = fill(model, seats, past.map(|past| (past, &homes)));
+    let lines = open(model, seats);
+    let filled = fill(model, seats, lines, past.map(|past| (past, &homes)), Aim::Best);
     let asked = Refused { model, said: &said, filled: seats, errors: OnceCell::new() };
     for fixtures in [false, true] {
         let its = filled.left.iter().filter(|(_, need)| need.fixture == fixtures);
@@ -78,16 +79,17 @@ pub(super) fn open(model: &Model, seats: &[Option<Seat>]) -> Vec<(usize, Need)> 
         .collect()
 }
 
-/// Gives a seat to every open line that fits somewhere.
+/// Gives a seat to each of some open lines that fits somewhere.
 ///
 /// With `past` (what lay before, and the outputs that lines have now), lines stay if they can.
 pub(super) fn fill(
     model: &Model,
     seats: &mut [Option<Seat>],
+    mut lines: Vec<(usize, Need)>,
     past: Option<(&Past, &Homes)>,
+    aim: Aim,
 ) -> Filled {
     let said = seats.to_vec();
-    let mut lines = open(model, seats);
     let mut filled = Filled { picked: None, left: Vec::new() };
     if lines.is_empty() {
         return filled;
@@ -98,7 +100,8 @@ pub(super) fn fill(
     }
     outlets.mark_unfed(&mut lines);
     let (fixtures, pixel): (Vec<_>, Vec<_>) = lines.into_iter().partition(|(_, need)| need.fixture);
-    let (outputs, picked) = together(model, &outlets, &pixel, past.map(|(_, homes)| homes), seats);
+    let homes = past.map(|(_, homes)| homes);
+    let (outputs, picked) = together(model, &outlets, &pixel, homes, seats, aim);
     filled.picked = picked;
     let mut search = Search { model, outlets, hints: BTreeMap::new(), left: Vec::new() };
     for ((index, need), at) in pixel.iter().zip(outputs) {
@@ -110,7 +113,7 @@ pub(super) fn fill(
         search.seat(*index, need, at, seats);
     }
     if search.left.iter().any(|(_, need)| need.fixture) {
-        search.closer(&said, seats);
+        search.closer(&fixtures, &said, seats);
     }
     filled.left = search.left;
     filled
@@ -123,6 +126,7 @@ fn together(
     lines: &[(usize, Need)],
     homes: Option<&Homes>,
     seats: &[Option<Seat>],
+    aim: Aim,
 ) -> (Vec<Option<usize>>, Option<Picked>) {
     if lines.is_empty() {
         return (Vec::new(), None);
@@ -136,9 +140,9 @@ fn together(
     };
     let asked = ask(Universes::Safe);
     let limited = asked.is_limited();
-    let mut found = asked.place();
+    let mut found = asked.place(aim);
     if found.is_err() && limited {
-        found = ask(Universes::Least).place();
+        found = ask(Universes::Least).place(aim);
     }
     if limited && homes.is_none() {
         // What is reserved or pinned may push strings past the universes of a controller.
@@ -151,7 +155,7 @@ fn together(
             if !pushed_out(model, &seats, &mut less) {
                 break;
             }
-            let next = ask(Universes::Safe).tighter(&less).place();
+            let next = ask(Universes::Safe).tighter(&less).place(aim);
             if next.is_err() {
                 break;
             }
@@ -225,11 +229,14 @@ impl Search<'_> {
     }
 
     /// Packs fixtures with the engine, where some found no room one after another.
-    fn closer(&mut self, said: &[Option<Seat>], seats: &mut [Option<Seat>]) {
-        let mut lines = open(self.model, said);
-        lines.retain(|(_, need)| need.fixture);
+    fn closer(
+        &mut self,
+        lines: &[(usize, Need)],
+        said: &[Option<Seat>],
+        seats: &mut [Option<Seat>],
+    ) {
         let mut outlets = Outlets::new(self.model, said);
-        let Some(found) = Fixtures::new(self.model, &outlets, &lines).place() else {
+        let Some(found) = Fixtures::new(self.model, &outlets, lines).place() else {
             return;
         };
         for ((index, need), at) in lines.iter().zip(found) {

@@ -6,7 +6,7 @@ use super::needs::{Need, Reason, told};
 use super::outlets::Outlets;
 use super::pack::Cause;
 use super::ports;
-use super::seek::{Asked, Clash, Universes};
+use super::seek::{Aim, Asked, Clash, Universes};
 use crate::diagnostic::Diagnostic;
 use crate::model::{Model, Start, Target};
 use crate::rules::place::no_room::{self, Asker, Lack};
@@ -87,7 +87,7 @@ impl Refusal<'_> {
             return Fixtures::new(self.model, self.outlets, &lines).fits();
         }
         let asked = Asked::new(self.model, self.outlets, &lines, Universes::Least);
-        asked.place().is_ok()
+        asked.place(Aim::Any).is_ok()
     }
 
     /// What is known where no clash is proven.

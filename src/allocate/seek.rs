@@ -33,6 +33,15 @@ pub(super) enum Universes {
     Least,
 }
 
+/// What is sought.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) enum Aim {
+    /// The best answer.
+    Best,
+    /// The first answer in which every line has an output.
+    Any,
+}
+
 /// By line of the model: the output that it hangs on now, and how many strings and slots leave it
 /// if the line does.
 pub(super) type Homes = BTreeMap<usize, (usize, (u64, u64))>;
@@ -427,9 +436,13 @@ impl<'a> Asked<'a> {
     ///
     /// # Errors
     /// The best try, where not every line has one.
-    pub fn place(&self) -> Result<Found, Vec<Option<usize>>> {
+    pub fn place(&self, aim: Aim) -> Result<Found, Vec<Option<usize>>> {
         let steps = pack::budget(self.lines.len());
-        match pack::seek(&self.instance, steps) {
+        let sought = match aim {
+            Aim::Best => pack::seek(&self.instance, steps),
+            Aim::Any => pack::any(&self.instance, steps),
+        };
+        match sought {
             Ok(answer) => Ok(self.found(&answer)),
             Err(none) => {
                 let row = |port: &Option<usize>| port.map(|port| self.row(port));

@@ -5,7 +5,7 @@ use super::fixtures::Fixtures;
 use super::needs::Need;
 use super::outlets::Outlets;
 use super::ports;
-use super::seek::{Asked, Universes};
+use super::seek::{Aim, Asked, Universes};
 use crate::model::{Model, PieceKind, PropId, Split, Target};
 use std::collections::BTreeSet;
 
@@ -82,7 +82,11 @@ pub fn strings_to_spare(model: &Model) -> Option<Vec<u32>> {
         return None;
     }
     let (fit, long) = look(model);
-    let placed = || ports::fill(model, &mut said(model), None).left.is_empty();
+    let placed = || {
+        let mut seats = said(model);
+        let lines = ports::open(model, &seats);
+        ports::fill(model, &mut seats, lines, None, Aim::Any).left.is_empty()
+    };
     if fit || long.is_empty() && placed() {
         for (more, split) in more.iter_mut().zip(&model.splits) {
             if !long.contains(&split.prop) {

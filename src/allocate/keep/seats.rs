@@ -6,7 +6,7 @@ use crate::allocate::chains::{self, Seat};
 use crate::allocate::needs::Need;
 use crate::allocate::outlets::Outlets;
 use crate::allocate::ports;
-use crate::allocate::seek::Homes;
+use crate::allocate::seek::{Aim, Homes};
 use crate::diagnostic::Sink;
 use crate::model::{Model, PieceKind};
 use crate::plan::Picked;
@@ -36,7 +36,8 @@ pub(in crate::allocate) fn place(
     let (kept, homes) = keep(model, old, seats);
     // Where something finds no room beside what stays, the fewest strings are plugged in elsewhere.
     for (mut tried, homes) in [(kept, Homes::new()), (seats.to_vec(), homes)] {
-        let filled = ports::fill(model, &mut tried, Some((past, &homes)));
+        let lines = ports::open(model, &tried);
+        let filled = ports::fill(model, &mut tried, lines, Some((past, &homes)), Aim::Best);
         if filled.left.is_empty() {
             return (filled.picked, search::settle(model, old, &tried));
         }

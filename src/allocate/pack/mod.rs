@@ -33,7 +33,7 @@ mod state;
 mod tidy;
 
 pub use clash::{Cause, Clash, clashes};
-pub use seek::{fits, seek};
+pub use seek::{any, fits, seek};
 
 /// What is to be placed, and where it may go.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]

@@ -39,9 +39,21 @@ pub fn fits(instance: &Instance, steps: u64) -> (bool, u64) {
 /// # Errors
 /// Where not every line has a port.
 pub fn seek(instance: &Instance, steps: u64) -> Result<Answer, NoRoom> {
+    answer(instance, steps, false)
+}
+
+/// Seeks any answer: the first in which every line has a port.
+///
+/// # Errors
+/// Where not every line has a port.
+pub fn any(instance: &Instance, steps: u64) -> Result<Answer, NoRoom> {
+    answer(instance, steps, true)
+}
+
+fn answer(instance: &Instance, steps: u64, any: bool) -> Result<Answer, NoRoom> {
     let field = Field::new(instance);
     let mut solver = Solver::new(&field, steps);
-    let state = solver.begin(false);
+    let state = solver.begin(any);
     let mut state = solver.complete(state);
     if state.measure.missing > 0 && !solver.proven && field.lines.len() <= SMALL {
         solver.steps += MORE;
@@ -57,13 +69,16 @@ pub fn seek(instance: &Instance, steps: u64) -> Result<Answer, NoRoom> {
             steps: solver.inserter.steps,
         });
     }
-    state = solver.better(state);
-    state = solver.other_way(state);
-    state = solver.stay(state);
-    state = solver.fewer(state);
-    state = solver.best(state);
-    let fewest = solver.fewest(&state);
-    solver.inserter.steps += tidy::nearer(&mut state, steps / 20);
+    let mut fewest = state.measure.ports;
+    if !any {
+        state = solver.better(state);
+        state = solver.other_way(state);
+        state = solver.stay(state);
+        state = solver.fewer(state);
+        state = solver.best(state);
+        fewest = solver.fewest(&state);
+        solver.inserter.steps += tidy::nearer(&mut state, steps / 20);
+    }
     tidy::number(&mut state);
     let measure = state.measure;
     Ok(Answer {
@@ -76,7 +91,7 @@ pub fn seek(instance: &Instance, steps: u64) -> Result<Answer, NoRoom> {
         split: measure.split,
         apart: measure.apart,
         plugs: measure.plugs.0,
-        finished: solver.finished,
+        finished: solver.finished && !any,
         steps: solver.inserter.steps,
     })
 }

@@ -63,6 +63,12 @@ pub fn display(reader: &Reader<'_, '_>, sink: &mut Sink) -> Display {
     display
 }
 
+/// Whether the `display` statement has a setting that begins with a word, read or not.
+pub fn says(reader: &Reader<'_, '_>, word: &str) -> bool {
+    let settings = reader.names.displays.first().map(|block| block.settings.iter());
+    settings.into_iter().flatten().any(|setting| reader.names.text(setting.key) == word)
+}
+
 /// A number as `u32`; 0 if it does not fit. Settings are within `u32` by their row of the table.
 pub fn count(number: i64) -> u32 {
     u32::try_from(number).unwrap_or(0)

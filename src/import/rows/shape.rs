@@ -6,6 +6,7 @@ use crate::import::cells::{self, At, SheetPort};
 use crate::import::headings::Kind;
 use crate::import::makes;
 use crate::import::sheet::Row;
+use crate::model::Output;
 use crate::unit;
 
 impl Stage<'_> {
@@ -31,7 +32,19 @@ impl Stage<'_> {
         let strings = strings.filter(|count| *count > 0);
         facts.slots = self.slots(row);
         let slots = facts.slots;
+        let dmx = |port: &SheetPort| matches!(port.1, Output::Dmx(_));
+        let is_dmx = facts.count == 1 && !facts.ports.is_empty() && facts.ports.iter().all(dmx);
         match self.size(row, in_count, strings, &facts)? {
+            Size::Nodes(sizes, _)
+                if is_dmx && sizes.len() == 1 && sizes.iter().all(|size| *size <= 512) =>
+            {
+                let said = slots.or_else(|| self.span(row)).filter(|slots| *slots <= 512);
+                if said.is_none() {
+                    let what = "a count on a DMX output; taken as the slots of a fixture";
+                    self.note((row, Kind::Nodes), what, Grade::Lost);
+                }
+                facts.sizes = said.map_or(sizes, |slots| vec![slots]);
+            }
             Size::Nodes(sizes, strands) => {
                 if let Some(of) = in_count.filter(|of| {
                     self.columns.cell(row, Kind::Nodes).is_none() && sizes == [of.each]

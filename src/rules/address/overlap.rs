@@ -85,10 +85,10 @@ fn told(
     };
     let help = match free.map(|free| channel_name(model, free)) {
         Some(free) if moves.1.1.is_some() => {
-            format!("pin `{name}` at {free}, the first free range that takes it{same}")
+            format!("pin `{name}` at {free}, the next free range that takes it{same}")
         }
         Some(free) => format!(
-            "`{name}` is here because of a pin before it: move that pin; the first free range that takes `{name}` \
+            "`{name}` is here because of a pin before it: move that pin; the next free range that takes `{name}` \
              starts at {free}"
         ),
         None => format!("move one of them{same}"),

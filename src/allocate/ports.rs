@@ -101,7 +101,7 @@ pub(super) fn fill(
     outlets.mark_unfed(&mut lines);
     let (fixtures, pixel): (Vec<_>, Vec<_>) = lines.into_iter().partition(|(_, need)| need.fixture);
     let homes = past.map(|(_, homes)| homes);
-    let (outputs, picked) = together(model, &outlets, &pixel, homes, seats, aim);
+    let (outputs, picked) = together(model, &outlets, &pixel, (homes, aim), seats);
     filled.picked = picked;
     let mut search = Search { model, outlets, hints: BTreeMap::new(), left: Vec::new() };
     for ((index, need), at) in pixel.iter().zip(outputs) {
@@ -124,9 +124,8 @@ fn together(
     model: &Model,
     outlets: &Outlets<'_>,
     lines: &[(usize, Need)],
-    homes: Option<&Homes>,
+    (homes, aim): (Option<&Homes>, Aim),
     seats: &[Option<Seat>],
-    aim: Aim,
 ) -> (Vec<Option<usize>>, Option<Picked>) {
     if lines.is_empty() {
         return (Vec::new(), None);

@@ -454,7 +454,9 @@ const SHEETS: &[Sheet] = &[
         table: "name,pixels,controller,port,start,end\nowl,50,hut,1,1/1,1/150\nwash,6,hut,dmx1,9/5,\nlamp,1,hut,dmx1,9/21,9/24\n",
         display: &["prop wash { slots 6 }", "prop lamp { slots 4 }", "wire hut.dmx1: wash -> lamp"],
         lock: &["lamp: {port: hut.dmx1, start: 9/21, slots: 4"],
-        doubts: &["row 3, column `pixels`: \"6\": a count on a DMX output; taken as the slots of a fixture"],
+        doubts: &[
+            "row 3, column `pixels`: \"6\": a count on a DMX output; taken as the slots of a fixture",
+        ],
     },
     // Dark nodes before a string, a string that is not put up, universes of whole nodes.
     Sheet {

@@ -23,10 +23,19 @@ pub struct Least {
     pub steps: u64,
 }
 
+/// What is to be known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Goal {
+    /// The best bound.
+    Best,
+    /// Whether lines provably find no room: a bound that can't prove it is not finished.
+    Short,
+}
+
 /// A lower bound on the ports that all lines open, lines that only one site takes by themselves.
-pub fn least(field: &Field<'_>, steps: u64) -> Least {
+pub fn least(field: &Field<'_>, goal: Goal, steps: u64) -> Least {
     let all: Vec<usize> = (0..field.lines.len()).collect();
-    let mut whole = least_of(field, &all, steps);
+    let mut whole = least_of(field, &all, goal, steps);
     let mut tied = vec![Vec::new(); field.instance.sites.len()];
     for line in all {
         if let [(site, _)] = field.by_site[field.lines[line].class][..] {
@@ -37,7 +46,7 @@ pub fn least(field: &Field<'_>, steps: u64) -> Least {
         let mut sum = 0;
         for lines in tied.iter().filter(|lines| !lines.is_empty()) {
             let left = steps.saturating_sub(whole.steps);
-            let one = least_of(field, lines, left);
+            let one = least_of(field, lines, goal, left);
             sum += one.opened;
             whole.steps += one.steps;
             whole.short = whole.short.or(one.short);
@@ -48,24 +57,29 @@ pub fn least(field: &Field<'_>, steps: u64) -> Least {
 }
 
 /// A lower bound on the ports that some lines open.
-pub fn least_of(field: &Field<'_>, lines: &[usize], steps: u64) -> Least {
+pub fn least_of(field: &Field<'_>, lines: &[usize], goal: Goal, steps: u64) -> Least {
     let kinds = field.instance.kinds.iter().max().map_or(0, |kind| kind + 1);
     let mut by_kind: Vec<Vec<usize>> = vec![Vec::new(); kinds];
     for &line in lines {
         by_kind[field.kind(line)].push(line);
     }
+    by_kind.retain(|lines| !lines.is_empty());
+    let rooms: Vec<Rooms> = by_kind.iter().map(|lines| Rooms::new(field, lines)).collect();
     let mut result = Least::default();
     let mut all_free = vec![false; field.instance.ports.len()];
+    for port in rooms.iter().flat_map(|rooms| &rooms.closed) {
+        all_free[port.1] = true;
+    }
+    let free = all_free.iter().filter(|free| **free).count();
+    // Where kinds have ports in common, each one's bound adds to the proof.
+    let apart = free == rooms.iter().map(|rooms| rooms.closed.len()).sum::<usize>();
+    let goal = if apart { goal } else { Goal::Best };
     let mut needed = 0;
     let mut hung = 0;
-    for lines in by_kind.iter().filter(|lines| !lines.is_empty()) {
-        let rooms = Rooms::new(field, lines);
-        for port in &rooms.closed {
-            all_free[port.1] = true;
-        }
+    for (lines, rooms) in by_kind.iter().zip(&rooms) {
         hung += rooms.used.len() as u64;
-        let (opened, total) =
-            rooms.least(field, lines, steps.saturating_sub(result.steps), &mut result.steps);
+        let left = steps.saturating_sub(result.steps);
+        let (opened, total) = rooms.least(field, lines, (goal, left), &mut result.steps);
         let free = (rooms.closed.len() + rooms.used.len()) as u64;
         if opened > rooms.closed.len() as u64 {
             result.short = Some((total.max(opened + rooms.used.len() as u64), free));
@@ -73,7 +87,7 @@ pub fn least_of(field: &Field<'_>, lines: &[usize], steps: u64) -> Least {
         result.opened += opened;
         needed += total;
     }
-    let free = all_free.iter().filter(|free| **free).count() as u64;
+    let free = free as u64;
     if result.opened > free && result.short.is_none() {
         result.short = Some((needed.max(result.opened + hung), free + hung));
     }
@@ -112,7 +126,13 @@ impl Rooms {
     }
 
     /// Closed ports that are opened at least, and ports that are needed in all.
-    fn least(&self, field: &Field<'_>, lines: &[usize], steps: u64, used: &mut u64) -> (u64, u64) {
+    fn least(
+        &self,
+        field: &Field<'_>,
+        lines: &[usize],
+        (goal, steps): (Goal, u64),
+        used: &mut u64,
+    ) -> (u64, u64) {
         let alone = lines.iter().filter(|line| field.lines[**line].alone).count() as u64;
         let shared: Vec<usize> =
             lines.iter().copied().filter(|line| !field.lines[*line].alone).collect();
@@ -141,6 +161,10 @@ impl Rooms {
                 return (opened + alone, total + alone);
             }
             let mut master = Master::new(demand);
+            if goal == Goal::Short {
+                let ports = (self.closed.len() + self.used.len()) as u64;
+                master.idle = ports.saturating_sub(alone);
+            }
             master.solve(&[], u64::MAX, steps);
             *used += master.steps;
             total = total.max(master.bound);

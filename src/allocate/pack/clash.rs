@@ -5,7 +5,7 @@
 #![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
 
 use super::Instance;
-use super::bound::least_of;
+use super::bound::{Goal, least_of};
 use super::exact::{self, Found, Most};
 use super::seek::SMALL;
 use super::state::{Field, State};
@@ -132,7 +132,7 @@ impl Prover<'_> {
             return Some(Cause::Slots { needed, left: room });
         }
         for lines in std::iter::once(&lines).chain(&tied).filter(|lines| !lines.is_empty()) {
-            let least = least_of(field, lines, PROOF.min(self.left));
+            let least = least_of(field, lines, Goal::Short, PROOF.min(self.left));
             self.left = self.left.saturating_sub(least.steps + lines.len() as u64);
             if let Some((needed, free)) = least.short {
                 return Some(Cause::Ports { needed, free });

@@ -75,6 +75,8 @@ pub struct Master {
     price: Vec<f64>,
     /// Fewest bins, proven.
     pub bound: u64,
+    /// A bound of at most this many bins is of no use.
+    pub idle: u64,
     /// Steps used: one for each sixteen numbers touched.
     pub steps: u64,
 }
@@ -99,6 +101,7 @@ impl Master {
             level: Vec::new(),
             price: Vec::new(),
             bound,
+            idle: 0,
             steps: 0,
             demand,
         };
@@ -115,14 +118,15 @@ impl Master {
         master
     }
 
-    /// Improves until nothing is left to improve, the bound reaches `enough`, or the steps run out.
+    /// Improves until nothing is left to improve, the bound reaches `enough` or can't come to more
+    /// than `idle`, or the steps run out.
     pub fn solve(&mut self, pool: &[Pattern], enough: u64, steps: u64) {
         let end = self.steps.saturating_add(steps);
         let mut waiting: Vec<Pattern> = pool.to_vec();
         loop {
             self.enter_all(&mut waiting, end);
             self.enter_surplus();
-            if self.bound >= enough || self.steps >= end {
+            if self.bound >= enough || self.steps >= end || self.bins() <= self.idle as f64 {
                 return;
             }
             waiting = self.better_patterns();
@@ -130,6 +134,14 @@ impl Master {
                 return;
             }
         }
+    }
+
+    /// How many bins the patterns in use take: the bound never comes to more than this, rounded up.
+    fn bins(&self) -> f64 {
+        let used = self.basis.iter().zip(&self.level);
+        let patterns =
+            used.filter(|(column, _)| matches!(self.columns[**column], Variable::Pattern(_)));
+        patterns.map(|(_, level)| level.max(0.0)).sum()
     }
 
     /// The patterns in use with how often each is used, most used first.

@@ -3,7 +3,7 @@
 
 use super::arrange;
 use super::bays;
-use super::bound::{self, Least};
+use super::bound::{self, Goal, Least};
 use super::exact::{self, Found, Most};
 use super::improve::{self, Course, HOT};
 use super::insert::Inserter;
@@ -134,16 +134,21 @@ impl<'a> Solver<'a> {
     fn begin(&mut self, any: bool) -> State<'a> {
         let field = self.field;
         let order = field.instance.order;
-        let most = self.steps / 8;
-        self.least = bound::least(field, most);
-        self.inserter.steps += self.least.steps;
-        self.proven = self.least.short.is_some();
+        let mut simple = None;
         if any {
             // Where there is room enough, the simplest way finds it.
-            let simple = start::decreasing(field, false, Opening::Widest, &mut self.inserter.steps);
-            if simple.measure.missing == 0 || self.proven {
-                return simple;
+            let found = start::decreasing(field, false, Opening::Widest, &mut self.inserter.steps);
+            if found.measure.missing == 0 {
+                return found;
             }
+            simple = Some(found);
+        }
+        let goal = if any { Goal::Short } else { Goal::Best };
+        self.least = bound::least(field, goal, self.steps / 8);
+        self.inserter.steps += self.least.steps;
+        self.proven = self.least.short.is_some();
+        if let Some(simple) = simple.filter(|_| self.proven) {
+            return simple;
         }
         let large = start::large(field);
         let mut best = match large {

@@ -32,18 +32,9 @@ impl Stage<'_> {
         let strings = strings.filter(|count| *count > 0);
         facts.slots = self.slots(row);
         let slots = facts.slots;
-        let dmx = |port: &SheetPort| matches!(port.1, Output::Dmx(_));
-        let is_dmx = facts.count == 1 && !facts.ports.is_empty() && facts.ports.iter().all(dmx);
         match self.size(row, in_count, strings, &facts)? {
-            Size::Nodes(sizes, _)
-                if is_dmx && sizes.len() == 1 && sizes.iter().all(|size| *size <= 512) =>
-            {
-                let said = slots.or_else(|| self.span(row)).filter(|slots| *slots <= 512);
-                if said.is_none() {
-                    let what = "a count on a DMX output; taken as the slots of a fixture";
-                    self.note((row, Kind::Nodes), what, Grade::Lost);
-                }
-                facts.sizes = said.map_or(sizes, |slots| vec![slots]);
+            Size::Nodes(sizes, _) if is_fixture(&facts, &sizes) => {
+                facts.sizes = vec![self.footprint(row, &sizes, slots)];
             }
             Size::Nodes(sizes, strands) => {
                 if let Some(of) = in_count.filter(|of| {
@@ -75,6 +66,16 @@ impl Stage<'_> {
             }
         }
         Some(facts)
+    }
+
+    /// The slots of a row whose count stands on a DMX output.
+    fn footprint(&mut self, row: &Row, sizes: &[u64], slots: Option<u64>) -> u64 {
+        let said = slots.or_else(|| self.span(row)).filter(|slots| *slots <= 512);
+        said.unwrap_or_else(|| {
+            let what = "a count on a DMX output; taken as the slots of a fixture";
+            self.note((row, Kind::Nodes), what, Grade::Lost);
+            sizes.iter().sum()
+        })
     }
 
     /// The slots of a row's nodes: by those of one node, or four each where start and end say so.
@@ -385,4 +386,11 @@ impl Stage<'_> {
         }
         made.make
     }
+}
+
+/// Whether what a row counts is one fixture, since it is on a DMX output.
+fn is_fixture(facts: &Facts, sizes: &[u64]) -> bool {
+    let dmx = |port: &SheetPort| matches!(port.1, Output::Dmx(_));
+    let fits = sizes.len() == 1 && sizes.iter().all(|size| *size <= 512);
+    fits && facts.count == 1 && !facts.ports.is_empty() && facts.ports.iter().all(dmx)
 }

@@ -75,7 +75,7 @@ pub mod cli;
 
 use ast::Written;
 use diagnostic::{Diagnostic, Severity, Sink};
-use lock::{Lock, Relay, Row, Side};
+use lock::{Lock, LockRow, Relay, Side};
 use lockfile::LockText;
 use model::Model;
 use plan::{Past, Plan};
@@ -236,9 +236,9 @@ fn settled(
 ) -> LockText {
     settle_set_ups(&mut text, side, sink);
     let ours = text.lock.clone();
-    let index = |row: &Row| ours.rows.binary_search_by(|one| one.name.cmp(&row.name)).ok();
+    let index = |row: &LockRow| ours.rows.binary_search_by(|one| one.name.cmp(&row.name)).ok();
     let pairs = text.again.iter().filter_map(|row| Some((index(row)?, row)));
-    let pairs: Vec<(usize, &Row)> = pairs.collect();
+    let pairs: Vec<(usize, &LockRow)> = pairs.collect();
     let replaced = |of: &dyn Fn(usize) -> bool| {
         let mut lock = ours.clone();
         for (at, second) in &pairs {
@@ -269,11 +269,11 @@ fn settled(
         };
         (way, *at, *second)
     });
-    let ways: Vec<(Option<Side>, usize, &Row)> = ways.collect();
+    let ways: Vec<(Option<Side>, usize, &LockRow)> = ways.collect();
     let of = |wanted: Option<Side>| {
         let found = ways.iter().filter(|(way, ..)| *way == wanted);
         let found = found.filter_map(|(_, at, second)| Some((ours.rows.get(*at)?, *second)));
-        found.collect::<Vec<(&Row, &Row)>>()
+        found.collect::<Vec<(&LockRow, &LockRow)>>()
     };
     for side in [Side::Ours, Side::Theirs] {
         let taken = of(Some(side));
@@ -449,7 +449,7 @@ impl Compiled {
         let next = self.next();
         let before = self.lock.as_ref().map(|lock| (&*lock.name, &lock.lock));
         let (model, plan) = (&self.model, &self.plan);
-        let stale = rules::lock::stale::told(model, plan, &self.sources, before, &next);
+        let stale = rules::lock::stale::finding(model, plan, &self.sources, before, &next);
         self.findings.push(stale);
         diagnostic::in_order(&mut self.findings);
     }

@@ -9,7 +9,7 @@ pub use time::*;
 use crate::chip::{BitTime, USUAL};
 use crate::keyed::Keyed;
 use crate::model::{
-    ControllerId, InjectAt, Model, NodeId, NodeKind, PieceKind, ReceiverId, StringId, Told,
+    ControllerId, InjectAt, Model, NodeId, NodeKind, PieceKind, ReceiverId, Stated, StringId,
 };
 
 /// What one node costs on the data line.
@@ -204,9 +204,9 @@ pub enum PortLimit {
     /// No limit but the frame time.
     Time,
     /// Nodes, skips included.
-    Nodes(Told<u32>),
+    Nodes(Stated<u32>),
     /// Slots; the frame time does not count.
-    Slots(Told<u32>),
+    Slots(Stated<u32>),
 }
 
 impl PortLimit {

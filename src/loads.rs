@@ -2,8 +2,8 @@
 
 use crate::keyed::{Keyed, id};
 use crate::model::{
-    CircuitId, FeedLead, InjectAt, InjectionId, Model, PowerId, Prop, ReceiverId, StringId, Supply,
-    SupplyId, Told,
+    CircuitId, FeedLead, InjectAt, InjectionId, Model, PowerId, Prop, ReceiverId, Stated, StringId,
+    Supply, SupplyId,
 };
 use crate::plan::{Plan, PortId};
 use crate::source::Span;
@@ -59,7 +59,7 @@ pub struct Section {
     /// The power that goes into it from no known supply, by its port's voltage; in milliwatts.
     pub assumed_mw: i64,
     /// The port's fuse; `None` after a cut.
-    pub fuse: Option<Told<i64>>,
+    pub fuse: Option<Stated<i64>>,
     /// The node with the lowest voltage.
     pub lowest: Option<Low>,
     /// The first node under its floor.

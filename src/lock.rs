@@ -23,7 +23,7 @@ pub struct Lock {
     /// The set-ups of controllers, by name in byte order, each once; empty in an older format.
     pub boxes: Vec<SetUp>,
     /// The rows of strings, by name in byte order, each once.
-    pub rows: Vec<Row>,
+    pub rows: Vec<LockRow>,
 }
 
 /// What was typed into a controller.
@@ -126,7 +126,7 @@ impl Relay {
 
 /// What the lock says of a string.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Row {
+pub struct LockRow {
     /// The string's full name, as [`Model::name_of`] makes it.
     pub name: Box<str>,
     /// Its controller's name.
@@ -151,7 +151,7 @@ impl Lock {
     /// The lock of a finished plan. Strings that were not placed have no row.
     #[must_use]
     pub fn of(model: &Model, plan: &Plan) -> Self {
-        let mut rows: Vec<Row> = Vec::with_capacity(model.strings.len());
+        let mut rows: Vec<LockRow> = Vec::with_capacity(model.strings.len());
         for port in &plan.ports {
             rows_of(model, plan, port, &mut rows);
         }
@@ -215,7 +215,7 @@ impl Lock {
 
     /// The row of a name.
     #[must_use]
-    pub fn row(&self, name: &str) -> Option<&Row> {
+    pub fn row(&self, name: &str) -> Option<&LockRow> {
         self.rows
             .binary_search_by(|row| (*row.name).cmp(name))
             .ok()
@@ -237,7 +237,7 @@ pub fn span_of(runs: &[(u32, u32)]) -> (u32, u32) {
 }
 
 fn set_up(model: &Model, controller: &Controller, first: u32, universes: u32) -> SetUp {
-    let value = |told: Option<crate::model::Told<u32>>| told.map(|told| told.value);
+    let value = |told: Option<crate::model::Stated<u32>>| told.map(|told| told.value);
     let usual = |priority: &u32| *priority != crate::protocol::USUAL_PRIORITY;
     SetUp {
         name: controller.name.clone(),
@@ -257,7 +257,7 @@ fn set_up(model: &Model, controller: &Controller, first: u32, universes: u32) ->
 }
 
 /// The rows of the strings on an output, in chain order. Strings that were not placed have none.
-fn rows_of(model: &Model, plan: &Plan, port: &PortPlan, rows: &mut Vec<Row>) {
+fn rows_of(model: &Model, plan: &Plan, port: &PortPlan, rows: &mut Vec<LockRow>) {
     let Some(controller) = model.controller(port.controller) else {
         return;
     };
@@ -293,7 +293,7 @@ fn rows_of(model: &Model, plan: &Plan, port: &PortPlan, rows: &mut Vec<Row>) {
         });
         place += u32::from(!string.stored);
         let place = if per_prop && !string.stored { place } else { 0 };
-        rows.push(Row {
+        rows.push(LockRow {
             name: model.name_of(id).into(),
             controller: controller.name.clone(),
             output: port.output,
@@ -312,7 +312,7 @@ fn names_of(rename: &Rename) -> (Box<str>, Box<str>) {
     (rename.old.clone(), rename.new.clone())
 }
 
-impl Row {
+impl LockRow {
     /// Channel of its last slot, from 0.
     #[must_use]
     pub fn last(&self) -> u64 {

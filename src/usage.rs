@@ -1,11 +1,11 @@
 //! What a finished plan uses: slots of each universe, references to strings, what became of the
 //! strings of the lock. It is for rules and tables, and decides nothing.
 
-mod clashes;
 mod names;
+mod overlaps;
 
-pub use clashes::*;
 pub use names::*;
+pub use overlaps::*;
 
 use crate::grid::{Body, Grid};
 use crate::keyed::Keyed;

@@ -256,7 +256,7 @@ fn overlaps() {
     for _ in 0..5 {
         let started = Instant::now();
         let by_start = usage::by_start(&compiled.model, &compiled.plan);
-        let found = usage::clashes(&compiled.model, &compiled.plan, &by_start);
+        let found = usage::overlaps(&compiled.model, &compiled.plan, &by_start);
         best = best.min(started.elapsed());
         assert_eq!(found.len() as u64, STRINGS / 1_000);
     }

@@ -12,7 +12,7 @@ use super::seek::{Aim, Asked, Universes};
 use super::{addresses, ports, stored};
 use crate::diagnostic::Sink;
 use crate::model::{
-    Controller, ControllerId, Model, PieceKind, Port, PortSettings, Start, StringId, Target, Told,
+    Controller, ControllerId, Model, PieceKind, Port, PortSettings, Start, Stated, StringId, Target,
 };
 use crate::rules::place::no_room::{Cure, RatePlace};
 use crate::source::Span;
@@ -275,7 +275,7 @@ impl Trial<'_> {
             let most = best.as_ref().map_or(MOST_MORE, |(count, _)| count - 1);
             let found = self.least(most, |model, count| {
                 if let Some(controller) = model.controllers.as_mut_slice().get_mut(index) {
-                    let more = (first..first + count).map(|value| Told { value, at: before });
+                    let more = (first..first + count).map(|value| Stated { value, at: before });
                     controller.dmx.extend(more);
                 }
             });
@@ -448,7 +448,7 @@ impl Trial<'_> {
             let mut controller = Controller::plain(&name, whole_nodes);
             let at = Span::default();
             if need.fixture {
-                controller.dmx = (1..=count).map(|value| Told { value, at }).collect();
+                controller.dmx = (1..=count).map(|value| Stated { value, at }).collect();
             } else {
                 controller.ports.extend((1..=count).map(|number| Port {
                     number,

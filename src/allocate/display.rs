@@ -4,8 +4,8 @@ use super::allocate;
 use crate::diagnostic::Sink;
 use crate::model::{
     Controller, ControllerId, Cut, Line, Model, NodeId, NodeKind, Piece, PieceKind, PinPlace,
-    Pinned, Port, PortSettings, Prop, PropId, Shape, ShapeId, Start, StringDef, StringId, Target,
-    Told,
+    Pinned, Port, PortSettings, Prop, PropId, Shape, ShapeId, Start, Stated, StringDef, StringId,
+    Target,
 };
 use crate::plan::Plan;
 use crate::source::Span;
@@ -71,7 +71,7 @@ impl Display {
             start,
             start_at: Some(at),
             ports: (1..=ports).map(port).collect(),
-            dmx: (1..=dmx).map(|value| Told { value, at }).collect(),
+            dmx: (1..=dmx).map(|value| Stated { value, at }).collect(),
             ..Controller::default()
         })
     }

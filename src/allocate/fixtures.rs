@@ -3,7 +3,7 @@
 use super::needs::{Need, State};
 use super::outlets::Outlets;
 use super::pack::{self, Group, Instance, Load, Room, Site, Socket};
-use super::seek::Clash;
+use super::seek::LineClash;
 use crate::model::{Model, Target};
 use std::collections::BTreeMap;
 
@@ -78,9 +78,9 @@ impl Fixtures {
     }
 
     /// The lines that provably find no room, in sets that clash.
-    pub fn clashes(&self) -> Vec<Clash> {
+    pub fn clashes(&self) -> Vec<LineClash> {
         let steps = pack::budget(self.instance.groups.len());
         let clashes = pack::clashes(&self.instance, steps).into_iter();
-        clashes.map(|clash| Clash { lines: clash.groups, cause: clash.cause }).collect()
+        clashes.map(|clash| LineClash { lines: clash.groups, cause: clash.cause }).collect()
     }
 }

@@ -71,7 +71,7 @@ pub fn relay(model: &Model, lock: Option<&Lock>, relay: &Relay, sink: &mut Sink)
     if let Some(past) = &mut plan.past {
         past.trade = past.trade.and_then(|trade| keep::trade(model, lock, relay, trade));
     }
-    stored::tell(model, lock, &plan, sink);
+    stored::report(model, lock, &plan, sink);
     plan
 }
 

@@ -125,7 +125,7 @@ pub(super) enum Reason {
 }
 
 /// Reasons in words, with how many ports have each. Those that differ only in a figure are one.
-pub(super) fn told(model: &Model, rows: &BTreeMap<Reason, usize>, ports: &str) -> Vec<String> {
+pub(super) fn in_words(model: &Model, rows: &BTreeMap<Reason, usize>, ports: &str) -> Vec<String> {
     let mut reasons: Vec<(&'static str, usize, String)> = Vec::new();
     for (reason, many) in rows {
         let rate = i64::try_from(model.display.frame_rate_mhz).unwrap_or(i64::MAX);

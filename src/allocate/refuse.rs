@@ -2,11 +2,11 @@
 
 use super::cures::{self, Refused};
 use super::fixtures::Fixtures;
-use super::needs::{Need, Reason, told};
+use super::needs::{Need, Reason, in_words};
 use super::outlets::Outlets;
 use super::pack::Cause;
 use super::ports;
-use super::seek::{Aim, Asked, Clash, Universes};
+use super::seek::{Aim, Asked, LineClash, Universes};
 use crate::diagnostic::Diagnostic;
 use crate::model::{Model, Start, Target};
 use crate::rules::place::no_room::{self, Asker, Lack};
@@ -31,7 +31,7 @@ pub(super) fn findings(asked: &Refused<'_>, fixtures: bool, left: &[usize]) -> V
     let mut findings: Vec<Diagnostic> = Vec::new();
     for clash in &clashes {
         let words = refusal.clash(clash, fixtures);
-        findings.extend(words.and_then(|words| refusal.told(words, &clash.lines, &all)));
+        findings.extend(words.and_then(|words| refusal.finding(words, &clash.lines, &all)));
     }
     let without: BTreeSet<usize> = left.iter().copied().collect();
     let open = |at: &usize| lines.get(*at).is_some_and(|(index, _)| without.contains(index));
@@ -45,7 +45,7 @@ pub(super) fn findings(asked: &Refused<'_>, fixtures: bool, left: &[usize]) -> V
     let unsaid = !unexplained.is_empty() && !unexplained.iter().any(unsure);
     if unsaid && (findings.is_empty() || !refusal.fits(&rest, fixtures)) {
         let words = refusal.unproven(&unexplained, left.len(), fixtures);
-        findings.extend(words.and_then(|words| refusal.told(words, &unexplained, &all)));
+        findings.extend(words.and_then(|words| refusal.finding(words, &unexplained, &all)));
     }
     findings
 }
@@ -63,9 +63,9 @@ impl Refusal<'_> {
     }
 
     /// The finding with what would help; `all` are the lines of every clash.
-    fn told(
+    fn finding(
         &self,
-        mut words: no_room::Clash,
+        mut words: no_room::Unplaced,
         own: &[usize],
         all: &BTreeSet<usize>,
     ) -> Option<Diagnostic> {
@@ -91,13 +91,18 @@ impl Refusal<'_> {
     }
 
     /// What is known where no clash is proven.
-    fn unproven(&self, lines: &[usize], without: usize, fixtures: bool) -> Option<no_room::Clash> {
+    fn unproven(
+        &self,
+        lines: &[usize],
+        without: usize,
+        fixtures: bool,
+    ) -> Option<no_room::Unplaced> {
         let first = self.need(*lines.first()?)?;
         let askers: Vec<Asker> = lines.iter().filter_map(|at| self.asker(*at, fixtures)).collect();
         let size = askers.iter().map(|asker| asker.size).sum();
         let all = self.lines.len();
         let lack = Lack::Unproven { placed: all - without.min(all), all, size };
-        Some(no_room::Clash {
+        Some(no_room::Unplaced {
             lines: askers,
             fixtures,
             limits: self.limits(first, &lack),
@@ -109,7 +114,7 @@ impl Refusal<'_> {
     }
 
     /// A clash as the rule words it; `None` where what did not parse may be at fault.
-    fn clash(&self, clash: &Clash, fixtures: bool) -> Option<no_room::Clash> {
+    fn clash(&self, clash: &LineClash, fixtures: bool) -> Option<no_room::Unplaced> {
         let mut lines = clash.lines.clone();
         lines.sort_unstable();
         let hopeless = clash.cause == Cause::Alone;
@@ -133,11 +138,11 @@ impl Refusal<'_> {
                     Reason::Nodes(_) | Reason::Time(_) | Reason::Slots(_) | Reason::Fuse(_)
                 )
             });
-            let passed = told(self.model, &rows, ports);
+            let passed = in_words(self.model, &rows, ports);
             (self.lack(clash, &lines), passed)
         };
         let askers = lines.iter().filter_map(|at| self.asker(*at, fixtures));
-        Some(no_room::Clash {
+        Some(no_room::Unplaced {
             lines: askers.collect(),
             fixtures,
             limits: self.limits(first, &lack),
@@ -165,7 +170,7 @@ impl Refusal<'_> {
         scope.any(|at| self.outlets.is_for(at, need.fixture) && self.outlets.fits(at, need).is_ok())
     }
 
-    fn lack(&self, clash: &Clash, lines: &[usize]) -> Lack {
+    fn lack(&self, clash: &LineClash, lines: &[usize]) -> Lack {
         match &clash.cause {
             Cause::Ports { needed, free } => Lack::Ports { needed: *needed, free: *free },
             Cause::Slots { needed, left } => Lack::Slots { needed: *needed, left: *left },

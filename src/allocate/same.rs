@@ -101,7 +101,7 @@ fn output(
         if let Some(falls) = falls
             && falls != place.start
         {
-            tell(layer, run, item, shown, alone);
+            report(layer, run, item, shown, alone);
         } else if is_dmx(port) {
             let here = run.grid.universe(place.start);
             let first = *universe.get_or_insert(here);
@@ -129,7 +129,7 @@ fn output(
     }
 }
 
-fn tell(layer: &mut Layer<'_>, run: &Run<'_>, item: &Item, shown: StringId, alone: bool) {
+fn report(layer: &mut Layer<'_>, run: &Run<'_>, item: &Item, shown: StringId, alone: bool) {
     // Where something before it is missing, it may only seem misplaced.
     let port = layer.ports.get(run.owner as usize);
     let output = port.map(|port| port.output);

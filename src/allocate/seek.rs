@@ -55,7 +55,7 @@ pub(super) struct Found {
 }
 
 /// Lines that together find no room.
-pub(super) struct Clash {
+pub(super) struct LineClash {
     /// Which, as indices of the lines asked for.
     pub lines: Vec<usize>,
     /// What they lack.
@@ -457,9 +457,9 @@ impl<'a> Asked<'a> {
     }
 
     /// The lines that provably find no room, in sets that clash.
-    pub fn clashes(&self) -> Vec<Clash> {
+    pub fn clashes(&self) -> Vec<LineClash> {
         let clashes = pack::clashes(&self.instance, pack::budget(self.lines.len()));
-        let lines = |clash: pack::Clash| Clash {
+        let lines = |clash: pack::Clash| LineClash {
             lines: clash
                 .groups
                 .iter()

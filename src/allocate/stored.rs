@@ -23,7 +23,7 @@ const MOST_STRINGS: usize = 20_000;
 const MOST_PORTS: usize = 3;
 
 /// Reports each line that moves a string by closing up.
-pub(super) fn tell(model: &Model, lock: Option<&Lock>, plan: &Plan, sink: &mut Sink) {
+pub(super) fn report(model: &Model, lock: Option<&Lock>, plan: &Plan, sink: &mut Sink) {
     if model.strings.iter().all(|string| !string.stored) {
         return;
     }

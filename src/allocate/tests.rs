@@ -7,7 +7,7 @@ mod random;
 
 use super::display::Display;
 use crate::model::{Addressing, Align, PinPlace, ReservedOutput, ReservedUniverses, Start, Target};
-use crate::model::{ControllerId, Output, StringId, Told};
+use crate::model::{ControllerId, Output, Stated, StringId};
 use crate::source::Span;
 
 /// `universe/slot` as a pin, for universes of 512 slots.
@@ -389,7 +389,7 @@ fn overlapping_pins_are_told_with_their_size() {
     display.wire(port(c, 1), &[(a, pin(3, 1)), (b, pin(3, 150))]);
     let done = display.plan();
     assert_eq!(done.codes, ["address/overlap"]);
-    let clashes = crate::usage::clashes(
+    let clashes = crate::usage::overlaps(
         &display.model,
         &done.plan,
         &crate::usage::by_start(&display.model, &done.plan),

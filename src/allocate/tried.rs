@@ -1,6 +1,6 @@
 //! Why outputs do not take a line, in words, and what sets their limits.
 
-use super::needs::{Kind, Need, Reason, told};
+use super::needs::{Kind, Need, Reason, in_words};
 use super::outlets::Outlets;
 use crate::limits::{NodeTime, PortLimit};
 use crate::model::Output;
@@ -20,7 +20,7 @@ impl Outlets<'_> {
             };
         }
         let ports = if need.fixture { "output" } else { "port" };
-        let reasons = told(self.model, &self.reasons(need), ports);
+        let reasons = in_words(self.model, &self.reasons(need), ports);
         Tried { none: need.none(), reasons, missing: self.missing(need) }
     }
 

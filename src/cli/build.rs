@@ -1,6 +1,6 @@
 //! `tinsel build`: compiles around the lock, and writes the lock and the tables.
 
-use super::check::{compiled, heard, name, open, relaid, status, tell};
+use super::check::{compiled, heard, name, open, relaid, show, status};
 use super::console::{Console, Stop};
 use super::disk::{self, Disk, Guard};
 use super::print::named;
@@ -33,7 +33,7 @@ pub fn run(args: &BuildArgs, console: &mut Console) -> Result<u8, Stop> {
         let why = "what comes from standard input needs a name for its lock: give --stdin-filename";
         return Err(Stop::Refused(why.to_owned()));
     };
-    let say = |words: &str| console.tell(format!("tinsel: {words}\n").as_bytes());
+    let say = |words: &str| console.report(format!("tinsel: {words}\n").as_bytes());
     let _guard = Guard::take(disk.root(), &say);
     let tables = tables(args, &disk)?;
     let before = disk.lock().map_err(Stop::Refused)?;
@@ -46,12 +46,12 @@ pub fn run(args: &BuildArgs, console: &mut Console) -> Result<u8, Stop> {
         may_write(&disk, lock, &table.path, lost)?;
     }
     let findings = heard(&compiled, console);
-    tell(&compiled, &findings, console)?;
+    show(&compiled, &findings, console)?;
     let blocked = compiled.blocks();
     if !console.quiet && !findings.is_empty() {
         let nothing = if blocked { "; nothing is written" } else { "" };
         let line = format!("{}: {}{nothing}\n", name(&compiled), report::count(&findings));
-        console.tell(line.as_bytes());
+        console.report(line.as_bytes());
     }
     if blocked {
         return Ok(1);

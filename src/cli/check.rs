@@ -20,11 +20,11 @@ pub fn run(args: &CheckArgs, console: &mut Console) -> Result<u8, Stop> {
     let findings = heard(&compiled, console);
     match report::ALL.iter().find(|(name, _)| *name == args.format) {
         Some((_, write)) => write(&compiled.sources, &findings, console.out())?,
-        None => tell(&compiled, &findings, console)?,
+        None => show(&compiled, &findings, console)?,
     }
     if !console.quiet && args.format == "text" {
         let line = format!("{}: {}\n", name(&compiled), report::count(&findings));
-        console.tell(line.as_bytes());
+        console.report(line.as_bytes());
     }
     Ok(status(&args.input, &compiled))
 }
@@ -107,7 +107,7 @@ fn strictly(input: &Input, mut compiled: Compiled) -> Compiled {
 ///
 /// # Errors
 /// Why the main file can't be read.
-pub fn told(
+pub fn compile(
     input: &Input,
     nothing: &str,
     console: &Console,
@@ -115,18 +115,18 @@ pub fn told(
     let (disk, compiled) = load(input)?;
     // The process ends after this, so its memory need not be freed piece by piece.
     let compiled = ManuallyDrop::new(compiled);
-    tell_all(&compiled, nothing, console)?;
+    report_all(&compiled, nothing, console)?;
     Ok((disk, compiled))
 }
 
 /// Reports the findings of such a display.
-pub fn tell_all(compiled: &Compiled, nothing: &str, console: &Console) -> Result<(), Stop> {
+pub fn report_all(compiled: &Compiled, nothing: &str, console: &Console) -> Result<(), Stop> {
     let findings = heard(compiled, console);
-    tell(compiled, &findings, console)?;
+    show(compiled, &findings, console)?;
     if !console.quiet && !findings.is_empty() {
         let nothing = if compiled.blocks() { format!("; {nothing}") } else { String::new() };
         let line = format!("{}: {}{nothing}\n", name(compiled), report::count(&findings));
-        console.tell(line.as_bytes());
+        console.report(line.as_bytes());
     }
     Ok(())
 }
@@ -165,10 +165,10 @@ pub fn heard(compiled: &Compiled, console: &Console) -> Vec<Diagnostic> {
 }
 
 /// Writes findings for a person to standard error.
-pub fn tell(compiled: &Compiled, findings: &[Diagnostic], console: &Console) -> Result<(), Stop> {
+pub fn show(compiled: &Compiled, findings: &[Diagnostic], console: &Console) -> Result<(), Stop> {
     let mut text = Vec::new();
     terminal::write(&compiled.sources, findings, console.err_look(), &mut text)?;
-    console.tell(&text);
+    console.report(&text);
     Ok(())
 }
 

@@ -94,7 +94,7 @@ impl Console {
     }
 
     /// Writes to standard error. Errors are ignored: there is no other place to report them.
-    pub fn tell(&self, text: &[u8]) {
+    pub fn report(&self, text: &[u8]) {
         let mut stderr = io::stderr().lock();
         let _ = stderr.write_all(text).and_then(|()| stderr.flush());
     }
@@ -108,7 +108,7 @@ impl Console {
         match answer {
             Ok(status) => status,
             Err(Stop::Refused(why)) => {
-                self.tell(format!("tinsel: {why}\n").as_bytes());
+                self.report(format!("tinsel: {why}\n").as_bytes());
                 2
             }
             Err(Stop::Unwritten(error)) => unwritten(&error),

@@ -1,7 +1,7 @@
 //! `tinsel diff`: what a build would change.
 
 use super::DiffArgs;
-use super::check::{self, name, open, relaid, tell};
+use super::check::{self, name, open, relaid, show};
 use super::console::{Console, Stop};
 use super::disk;
 use super::print::named;
@@ -35,14 +35,14 @@ pub fn run(args: &DiffArgs, console: &mut Console) -> Result<u8, Stop> {
     // The process ends after this, so its memory need not be freed piece by piece.
     let compiled = ManuallyDrop::new(compiled);
     let findings = others(&compiled, console);
-    tell(&compiled, &findings, console)?;
+    show(&compiled, &findings, console)?;
     if compiled.blocks() {
         let line = format!(
             "{}: {}; nothing can be said about a build\n",
             name(&compiled),
             report::count(&findings)
         );
-        console.tell(line.as_bytes());
+        console.report(line.as_bytes());
         return Ok(1);
     }
     let lock = compiled.lock.as_ref().map(|lock| &lock.lock);

@@ -1,6 +1,6 @@
 //! `tinsel fit`: how full everything is, and where something more would go.
 
-use super::check::{compiled, heard, name, open, reread, status, tell, tell_all};
+use super::check::{compiled, heard, name, open, report_all, reread, show, status};
 use super::console::{Console, Stop};
 use super::disk::Disk;
 use super::why::named;
@@ -20,7 +20,7 @@ pub fn run(args: &FitArgs, console: &mut Console) -> Result<u8, Stop> {
     let lock = disk.lock().map_err(Stop::Refused)?;
     // The process ends after this, so its memory need not be freed piece by piece.
     let now = ManuallyDrop::new(compiled(&args.input, &disk, main.clone(), lock.clone()));
-    tell_all(&now, "not known how full it is", console)?;
+    report_all(&now, "not known how full it is", console)?;
     if now.blocks() {
         return Ok(1);
     }
@@ -55,11 +55,11 @@ pub fn run(args: &FitArgs, console: &mut Console) -> Result<u8, Stop> {
         let (then, added) = trial.with(&addition);
         let Some(added) = added else {
             let findings = heard(&then, console);
-            tell(&then, &findings, console)?;
+            show(&then, &findings, console)?;
             let fewer = trial.fewer(args.after.as_deref(), &addition);
             let verb = if addition.count().is_some_and(|count| count > 1) { "do" } else { "does" };
             let line = format!("{}: {} {verb} not fit{fewer}\n", name(&now), addition.words);
-            console.tell(line.as_bytes());
+            console.report(line.as_bytes());
             return Ok(1);
         };
         fit.added = Some(added);

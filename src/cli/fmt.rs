@@ -17,7 +17,7 @@ pub fn run(args: &FmtArgs, console: &mut Console) -> Result<u8, Stop> {
             Ok(own) => status = status.max(own),
             // The other files are still laid out.
             Err(Stop::Refused(why)) if args.files.len() > 1 => {
-                console.tell(format!("tinsel: {why}\n").as_bytes());
+                console.report(format!("tinsel: {why}\n").as_bytes());
                 status = 2;
             }
             Err(stop) => return Err(stop),
@@ -37,9 +37,9 @@ fn one(path: &Path, args: &FmtArgs, console: &mut Console) -> Result<u8, Stop> {
         Err(findings) => {
             let mut shown = Vec::new();
             terminal::write(&formatted.sources, &findings, console.err_look(), &mut shown)?;
-            console.tell(&shown);
+            console.report(&shown);
             let count = report::count(&findings);
-            console.tell(format!("{name}: {count}; left as it is\n").as_bytes());
+            console.report(format!("{name}: {count}; left as it is\n").as_bytes());
             // A text from a pipe is printed as it came, so that it is not lost.
             if piped && !args.check {
                 console.out().write_all(&main.bytes)?;
@@ -50,7 +50,7 @@ fn one(path: &Path, args: &FmtArgs, console: &mut Console) -> Result<u8, Stop> {
     let changes = text.as_bytes() != main.bytes;
     if args.check {
         if changes {
-            console.tell(format!("{name}: would be laid out anew\n").as_bytes());
+            console.report(format!("{name}: would be laid out anew\n").as_bytes());
         }
         return Ok(u8::from(changes));
     }
@@ -59,7 +59,7 @@ fn one(path: &Path, args: &FmtArgs, console: &mut Console) -> Result<u8, Stop> {
     } else if changes {
         write_whole(path, text.as_bytes()).map_err(Stop::Refused)?;
         if !console.quiet {
-            console.tell(format!("{name}: laid out anew\n").as_bytes());
+            console.report(format!("{name}: laid out anew\n").as_bytes());
         }
     }
     Ok(0)

@@ -1,6 +1,6 @@
 //! `tinsel graph`: what depends on what.
 
-use super::check::{heard, load, status, tell};
+use super::check::{heard, load, show, status};
 use super::console::{Console, Stop};
 use super::{GraphArgs, graph_formats};
 use crate::diagnostic::words;
@@ -13,7 +13,7 @@ pub fn run(args: &GraphArgs, console: &mut Console) -> Result<u8, Stop> {
     let target = args.printed.target(&graph_formats())?;
     let (disk, compiled) = load(&args.input)?;
     let findings = heard(&compiled, console);
-    tell(&compiled, &findings, console)?;
+    show(&compiled, &findings, console)?;
     let mut graph = graph::of(&compiled.model);
     let reached = match &args.reach {
         None => None,

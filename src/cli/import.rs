@@ -1,7 +1,7 @@
 //! `tinsel import`: a table of props becomes a display file.
 
 use super::ImportArgs;
-use super::check::{heard, tell};
+use super::check::{heard, show};
 use super::console::{Console, Stop};
 use super::disk::{self, Disk, LOCK, write_whole};
 use super::print::named;
@@ -44,7 +44,7 @@ pub fn run(args: &ImportArgs, console: &mut Console) -> Result<u8, Stop> {
     let name = names.join(", ");
     let import = import_all(&all, &reading)
         .map_err(|why| Stop::Refused(format!("can't import {name}: {why}")))?;
-    let lost = told((&name, names.len() > 1), output, &import, console);
+    let lost = notes((&name, names.len() > 1), output, &import, console);
     let broken = compiled(output, &import, console)?;
     match output {
         None => {
@@ -52,7 +52,7 @@ pub fn run(args: &ImportArgs, console: &mut Console) -> Result<u8, Stop> {
             if import.lock.is_some() && !console.quiet {
                 let what =
                     "its addresses are kept in a lock, which -o PATH writes beside the display";
-                console.tell(format!("{name}: {what}\n").as_bytes());
+                console.report(format!("{name}: {what}\n").as_bytes());
             }
         }
         Some(path) => write_both(path, &import)?,
@@ -108,13 +108,13 @@ fn read(file: &Path) -> Result<Loaded, Stop> {
 }
 
 /// Reports what was not understood and how much was imported; returns whether anything is in doubt.
-fn told(
+fn notes(
     (name, several): (&str, bool),
     output: Option<&Path>,
     import: &Import,
     console: &Console,
 ) -> bool {
-    let heard = |grade: Grade| !(console.quiet && grade == Grade::Told);
+    let heard = |grade: Grade| !(console.quiet && grade == Grade::Noted);
     let notes: Vec<_> = import.notes.iter().filter(|note| heard(note.grade)).collect();
     let mut text = String::new();
     for note in notes.iter().take(MOST_NOTES) {
@@ -144,7 +144,7 @@ fn told(
             unit::counted(lost, "thing"),
         ));
     }
-    console.tell(text.as_bytes());
+    console.report(text.as_bytes());
     lost > 0
 }
 
@@ -154,9 +154,9 @@ fn compiled(output: Option<&Path>, import: &Import, console: &Console) -> Result
         .map_or_else(|| "<imported>".to_owned(), |path| words::shown(&path.to_string_lossy()));
     let compiled = &import.compiled;
     let findings = heard(compiled, console);
-    tell(compiled, &findings, console)?;
+    show(compiled, &findings, console)?;
     if compiled.has_errors() {
-        console.tell(format!("{shown}: {}\n", report::count(&findings)).as_bytes());
+        console.report(format!("{shown}: {}\n", report::count(&findings)).as_bytes());
     }
     Ok(compiled.has_errors())
 }

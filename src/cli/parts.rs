@@ -1,6 +1,6 @@
 //! `tinsel parts`: the parts list.
 
-use super::check::{status, told};
+use super::check::{compile, status};
 use super::console::{Console, Stop};
 use super::{PartsArgs, formats};
 use crate::survey::parts;
@@ -8,7 +8,7 @@ use crate::survey::parts;
 /// Runs the command.
 pub fn run(args: &PartsArgs, console: &mut Console) -> Result<u8, Stop> {
     let target = args.printed.target(&formats())?;
-    let (disk, compiled) = told(&args.input, "no parts list", console)?;
+    let (disk, compiled) = compile(&args.input, "no parts list", console)?;
     if compiled.blocks() {
         return Ok(1);
     }

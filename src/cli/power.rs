@@ -1,6 +1,6 @@
 //! `tinsel power`: currents and voltages, and where power must be fed in again.
 
-use super::check::{load, status, tell_all};
+use super::check::{load, report_all, status};
 use super::console::{Console, Stop};
 use super::{PowerArgs, formats};
 use crate::power;
@@ -15,7 +15,7 @@ pub fn run(args: &PowerArgs, console: &mut Console) -> Result<u8, Stop> {
     if let Some(level) = args.at {
         compiled.power_at(level);
     }
-    tell_all(&compiled, "no figures of power", console)?;
+    report_all(&compiled, "no figures of power", console)?;
     if compiled.blocks() {
         return Ok(1);
     }

@@ -1,7 +1,7 @@
 //! `tinsel report`: the display as pages for people.
 
 use super::ReportArgs;
-use super::check::{is_no_text, status, told, write};
+use super::check::{compile, is_no_text, status, write};
 use super::console::{Console, Stop};
 use super::disk::{Disk, beginning, create_folder, shown};
 use super::print::named;
@@ -16,7 +16,7 @@ pub fn run(args: &ReportArgs, console: &mut Console) -> Result<u8, Stop> {
         let why = "pages need a folder: name one, or add --single".to_owned();
         return Err(Stop::Refused(why));
     }
-    let (disk, compiled) = told(&args.input, "no pages", console)?;
+    let (disk, compiled) = compile(&args.input, "no pages", console)?;
     if compiled.blocks() {
         return Ok(1);
     }
@@ -33,7 +33,7 @@ pub fn run(args: &ReportArgs, console: &mut Console) -> Result<u8, Stop> {
         }
         if compiled.model.strings.len() > page::MOST_LABELS {
             let most = page::MOST_LABELS;
-            console.tell(format!("tinsel: no labels: more than {most} strings\n").as_bytes());
+            console.report(format!("tinsel: no labels: more than {most} strings\n").as_bytes());
         }
         for page in page::folder(&compiled) {
             write(&disk, &args.output.join(&page.file), page.text.as_bytes())?;

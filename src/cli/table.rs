@@ -1,6 +1,6 @@
 //! `tinsel table`: where everything lies.
 
-use super::check::{status, told};
+use super::check::{compile, status};
 use super::console::{Console, Stop};
 use super::{TableArgs, table_formats};
 use crate::diagnostic::words;
@@ -15,7 +15,7 @@ pub fn run(args: &TableArgs, console: &mut Console) -> Result<u8, Stop> {
         let why = "mvr holds all strings of a display: leave `--by` and `--only` out".to_owned();
         return Err(Stop::Refused(why));
     }
-    let (disk, compiled) = told(&args.input, "no table", console)?;
+    let (disk, compiled) = compile(&args.input, "no table", console)?;
     if compiled.blocks() {
         return Ok(1);
     }

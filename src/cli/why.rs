@@ -1,6 +1,6 @@
 //! `tinsel why`: the chain of reasons for a string's address.
 
-use super::check::{status, told};
+use super::check::{compile, status};
 use super::console::{Console, Stop};
 use super::{WhyArgs, normal};
 use crate::diagnostic::words::{did_you_mean, nearest, shown};
@@ -29,7 +29,7 @@ pub fn named(compiled: &Compiled, name: &str) -> Result<Vec<StringId>, Stop> {
 
 /// Runs the command.
 pub fn run(args: &WhyArgs, console: &mut Console) -> Result<u8, Stop> {
-    let (_, compiled) = told(&args.input, "some addresses may be missing", console)?;
+    let (_, compiled) = compile(&args.input, "some addresses may be missing", console)?;
     let name = normal(&args.name);
     let model = &compiled.model;
     let strings = match named(&compiled, &name) {

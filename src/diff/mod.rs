@@ -10,7 +10,7 @@ pub mod remap;
 pub mod text;
 mod typed;
 
-pub use orders::{Dial, Retype, Told};
+pub use orders::{Dial, Retype, ShowEntry};
 
 use crate::lock::Lock;
 use crate::model::{ControllerId, Model, Output, StringId};
@@ -43,7 +43,7 @@ pub struct Changes<'a> {
     /// What to dial at fixtures, in the order of the display.
     pub dials: Vec<Dial>,
     /// What to enter in the program that plays the show, by prop in the order of the display.
-    pub props: Vec<Told>,
+    pub props: Vec<ShowEntry>,
     /// Strings that moved, by reason.
     pub moved: Vec<Moved>,
     /// Strings that hang on another output and kept their slots.

@@ -1,7 +1,7 @@
 //! What to type, to dial and to enter, each with the old value and the new one.
 
 use super::typed::{Field, Place, Typed, typed};
-use crate::lock::{Lock, Made, Row, SetUp, span_of};
+use crate::lock::{Lock, LockRow, Made, SetUp, span_of};
 use crate::model::{Model, Output, PropId, StringId};
 use crate::plan::{Past, Plan};
 use std::collections::{BTreeMap, BTreeSet};
@@ -36,7 +36,7 @@ pub struct Dial {
 
 /// What to enter in the program that plays the show.
 #[derive(Clone, PartialEq, Eq, Debug)]
-pub struct Told {
+pub struct ShowEntry {
     /// The prop's or member's name today; of one that is gone, the name it had.
     pub prop: Box<str>,
     /// The column of the table by prop, or `name`.
@@ -54,7 +54,7 @@ pub(super) struct Orders<'a> {
     before: Lock,
     now: Lock,
     /// The rows of the old lock, each with its string; a row whose string is gone has none.
-    rows: Vec<(Option<StringId>, Row)>,
+    rows: Vec<(Option<StringId>, LockRow)>,
 }
 
 impl<'a> Orders<'a> {
@@ -115,7 +115,7 @@ impl<'a> Orders<'a> {
 
     /// What to dial at fixtures.
     pub fn dials(&self) -> Vec<Dial> {
-        let dmx = |row: &Row| matches!(row.output, Output::Dmx(_));
+        let dmx = |row: &LockRow| matches!(row.output, Output::Dmx(_));
         let olds = self
             .rows
             .iter()
@@ -133,9 +133,9 @@ impl<'a> Orders<'a> {
     }
 
     /// What to enter for each prop.
-    pub fn props(&self) -> Vec<Told> {
-        let mut olds: BTreeMap<(PropId, u32), Vec<&Row>> = BTreeMap::new();
-        let mut gone: BTreeMap<&str, Vec<&Row>> = BTreeMap::new();
+    pub fn props(&self) -> Vec<ShowEntry> {
+        let mut olds: BTreeMap<(PropId, u32), Vec<&LockRow>> = BTreeMap::new();
+        let mut gone: BTreeMap<&str, Vec<&LockRow>> = BTreeMap::new();
         // By string, so that the strings of a member stand in their order.
         let mut rows: Vec<_> = self.rows.iter().collect();
         rows.sort_by_key(|(id, _)| *id);
@@ -151,7 +151,7 @@ impl<'a> Orders<'a> {
                 let number = prop.count.map_or(0, |_| member);
                 let old = olds.remove(&(PropId::from(index), number)).unwrap_or_default();
                 let ids = prop.strings_of(member).map(StringId);
-                let new: Vec<&Row> =
+                let new: Vec<&LockRow> =
                     ids.filter_map(|id| self.now.row(&self.model.name_of(id))).collect();
                 let name: Box<str> = match number {
                     0 => Box::from(&*prop.name),
@@ -160,7 +160,7 @@ impl<'a> Orders<'a> {
                 // The old rows may have another name; a new member has no old rows.
                 let was = old.first().map(|row| member_of(&row.name));
                 if let Some(was) = was.filter(|was| **was != *name) {
-                    told.push(Told {
+                    told.push(ShowEntry {
                         prop: name.clone(),
                         field: "name",
                         old: Some(was.to_owned()),
@@ -176,7 +176,7 @@ impl<'a> Orders<'a> {
         told
     }
 
-    fn columns(&self, name: &str, old: &[&Row], new: &[&Row], told: &mut Vec<Told>) {
+    fn columns(&self, name: &str, old: &[&LockRow], new: &[&LockRow], told: &mut Vec<ShowEntry>) {
         let (old, new) = (columns(&self.before, old), columns(&self.now, new));
         for (at, field) in COLUMNS.into_iter().enumerate() {
             let value = |columns: &Option<[Option<String>; 4]>| {
@@ -184,7 +184,7 @@ impl<'a> Orders<'a> {
             };
             let (old, new) = (value(&old), value(&new));
             if old != new {
-                told.push(Told { prop: name.into(), field, old, new });
+                told.push(ShowEntry { prop: name.into(), field, old, new });
             }
         }
     }
@@ -193,7 +193,7 @@ impl<'a> Orders<'a> {
 /// What the show needs to know of a prop: columns of the table by prop.
 const COLUMNS: [&str; 4] = ["nodes", "slots", "first_channel", "starts"];
 
-fn columns(lock: &Lock, rows: &[&Row]) -> Option<[Option<String>; 4]> {
+fn columns(lock: &Lock, rows: &[&LockRow]) -> Option<[Option<String>; 4]> {
     let first = rows.iter().map(|row| row.start).min()?;
     let made = || rows.iter().filter_map(|row| row.made.as_ref());
     let nodes: u64 = made().map(|made| u64::from(made.nodes)).sum();
@@ -222,7 +222,7 @@ fn today(
     past: &Past,
     lock: &Lock,
     now: &Lock,
-    rows: &[(Option<StringId>, Row)],
+    rows: &[(Option<StringId>, LockRow)],
 ) -> Lock {
     let name = |old: &str| {
         let id = past.controllers.get(old)?;
@@ -230,7 +230,7 @@ fn today(
     };
     let rows = rows
         .iter()
-        .filter_map(|(_, row)| Some(Row { controller: name(&row.controller)?, ..row.clone() }));
+        .filter_map(|(_, row)| Some(LockRow { controller: name(&row.controller)?, ..row.clone() }));
     let mut before =
         Lock { universe_slots: lock.universe_slots, rows: rows.collect(), ..Lock::default() };
     let universes = before.universes();
@@ -250,7 +250,7 @@ fn today(
 
 /// A row in which what an older format does not say is as it is now. Where its slots differ from
 /// now, they give its number of nodes.
-fn complete(row: &Row, now: Option<&Row>) -> Row {
+fn complete(row: &LockRow, now: Option<&LockRow>) -> LockRow {
     let mut row = row.clone();
     if let Some(now) = now.filter(|_| row.made.is_none() && !row.stored) {
         row.stored = now.stored;

@@ -3,7 +3,7 @@
 //! All of it is read from a lock, the old one and the one that a build would write.
 
 use crate::grid::{Body, Grid};
-use crate::lock::{FULL, Lock, Made, Row, SetUp};
+use crate::lock::{FULL, Lock, LockRow, Made, SetUp};
 use crate::model::Output;
 use crate::protocol::{Input, USUAL_PRIORITY};
 use crate::unit::{Dimension, quantity};
@@ -106,13 +106,13 @@ pub fn typed(lock: &Lock, name: &str) -> Typed {
         first: rows().map(|row| begins(lock, row)).min(),
         consecutive: &*set_up.addressing == "consecutive",
     };
-    let mut outputs: BTreeMap<Output, Vec<&Row>> = BTreeMap::new();
+    let mut outputs: BTreeMap<Output, Vec<&LockRow>> = BTreeMap::new();
     for row in rows() {
         outputs.entry(row.output).or_default().push(row);
     }
     own.whole(&outputs, &mut typed);
     for (output, mut rows) in outputs {
-        let place = |row: &&Row| (row.made.as_ref().map_or(0, |made| made.place), row.start);
+        let place = |row: &&LockRow| (row.made.as_ref().map_or(0, |made| made.place), row.start);
         rows.sort_by_key(place);
         match output {
             Output::Dmx(_) => {
@@ -130,7 +130,7 @@ pub fn typed(lock: &Lock, name: &str) -> Typed {
 }
 
 /// The first channel of what a row's output sends: a DMX output sends its whole universe.
-fn begins(lock: &Lock, row: &Row) -> u64 {
+fn begins(lock: &Lock, row: &LockRow) -> u64 {
     match row.output {
         Output::Pixel(_) => row.start,
         Output::Dmx(_) => lock.universe_slots.begin(lock.universe_slot(row.start).0),
@@ -149,7 +149,7 @@ struct Own<'a> {
 
 impl Own<'_> {
     /// The fields of the controller as a whole.
-    fn whole(&self, outputs: &BTreeMap<Output, Vec<&Row>>, typed: &mut Typed) {
+    fn whole(&self, outputs: &BTreeMap<Output, Vec<&LockRow>>, typed: &mut Typed) {
         let set_up = self.set_up;
         let counts = self.input.protocol.data_offset(0).is_some();
         let mut put = |field, value: Option<String>| {
@@ -187,9 +187,9 @@ impl Own<'_> {
     }
 
     /// A port: strings with like settings and no gap between them are one row of its set-up.
-    fn port(&self, output: Output, rows: &[&Row], typed: &mut Typed) {
+    fn port(&self, output: Output, rows: &[&LockRow], typed: &mut Typed) {
         let mut number = 0;
-        let mut before: Option<&Row> = None;
+        let mut before: Option<&LockRow> = None;
         let mut nodes = 0;
         for row in rows.iter().filter(|row| !row.stored) {
             if before.is_none_or(|before| !self.goes_on(before, row)) {
@@ -207,7 +207,7 @@ impl Own<'_> {
         }
     }
 
-    fn row(&self, place: Place, row: &Row, typed: &mut Typed) {
+    fn row(&self, place: Place, row: &LockRow, typed: &mut Typed) {
         let mut put = |field, value: String| typed.fields.insert((place, field), value);
         if !self.consecutive {
             put(Field::Start, self.at(row.start));
@@ -231,7 +231,7 @@ impl Own<'_> {
     }
 
     /// Whether a string goes on where the one before it ends, with the same settings.
-    fn goes_on(&self, before: &Row, row: &Row) -> bool {
+    fn goes_on(&self, before: &LockRow, row: &LockRow) -> bool {
         let (Some(old), Some(new)) = (&before.made, &row.made) else {
             return false;
         };

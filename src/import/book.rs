@@ -5,7 +5,7 @@
 //! memory. Macros are never read. A formula counts with the value that the file keeps.
 
 use super::remarks;
-use super::sheet::{Cell, MOST_CELLS, MOST_ROWS, Row};
+use super::sheet::{Cell, MOST_CELLS, MOST_ROWS, SheetRow};
 use super::{Grade, Note};
 use crate::diagnostic::words;
 use calamine::{
@@ -44,7 +44,7 @@ pub struct Page {
     /// How notes name it.
     pub place: String,
     /// Rows that hold anything.
-    pub rows: Vec<Row>,
+    pub rows: Vec<SheetRow>,
     /// Notes on its cells, and on the sheet.
     pub notes: Vec<Note>,
     /// Remarks on its cells, by row.
@@ -101,7 +101,7 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Page>, String> {
     if styles.contains("patternType=\"solid\"") {
         let what = "colours of cells are not read: what one means must stand in a column";
         if let Some(page) = pages.first_mut() {
-            page.notes.push(Note::of_table(what.to_owned(), Grade::Told));
+            page.notes.push(Note::of_table(what.to_owned(), Grade::Noted));
         }
     }
     if styles.contains("strike") {
@@ -262,8 +262,8 @@ fn rows(
     book: &mut Xlsx<Cursor<&[u8]>>,
     name: &str,
     count: &mut usize,
-) -> Result<(Vec<Row>, Vec<Note>), String> {
-    let (mut rows, mut notes): (Vec<Row>, Vec<Note>) = (Vec::new(), Vec::new());
+) -> Result<(Vec<SheetRow>, Vec<Note>), String> {
+    let (mut rows, mut notes): (Vec<SheetRow>, Vec<Note>) = (Vec::new(), Vec::new());
     let mut reader = (book.worksheet_cells_reader(name)).map_err(|error| error.to_string())?;
     let mut last = None;
     loop {
@@ -285,7 +285,7 @@ fn rows(
         }
         let column = column as usize;
         if rows.last().is_none_or(|last| last.number != number) {
-            rows.push(Row { number, cells: Vec::new() });
+            rows.push(SheetRow { number, cells: Vec::new() });
         }
         let Some(own) = rows.last_mut() else { break };
         *count += (column + 1).saturating_sub(own.cells.len());
@@ -306,7 +306,7 @@ fn rows(
 }
 
 /// Gives all cells of a merged area its text, in the rows and columns that hold anything.
-fn spread(rows: &mut [Row], merged: &[Dimensions], count: &mut usize) -> Result<(), String> {
+fn spread(rows: &mut [SheetRow], merged: &[Dimensions], count: &mut usize) -> Result<(), String> {
     let widest = rows.iter().map(|row| row.cells.len()).max().unwrap_or(0);
     for area in merged {
         let (top, left) = (area.start.0 as usize + 1, area.start.1 as usize);

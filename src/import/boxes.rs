@@ -10,7 +10,7 @@ use super::makes::{self, Make};
 use super::names::Names;
 use super::places::MOST_UNIVERSE;
 use super::rows::is_mark;
-use super::sheet::Row;
+use super::sheet::SheetRow;
 use super::{Grade, Note, Reading, sizes};
 use crate::model::{Addressing, Output};
 use std::collections::{BTreeMap, BTreeSet};
@@ -116,11 +116,11 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
         alone(&rows, boxes.name, found);
     }
     let named = named(found);
-    let board = |row: &Row| named.get(&row.text(boxes.name).to_lowercase()).copied();
+    let board = |row: &SheetRow| named.get(&row.text(boxes.name).to_lowercase()).copied();
     if !rows.iter().any(|row| board(row).is_some()) {
         return false;
     }
-    let mut between: Vec<&Row> = above.iter().collect();
+    let mut between: Vec<&SheetRow> = above.iter().collect();
     let mut whole = None;
     for row in &rows {
         let mut left: Vec<usize> = row.filled().map(|(at, _)| at).collect();
@@ -151,7 +151,7 @@ pub fn read(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
         boxes.words(row, found, notes);
     }
     let what = "it was read for hosts, inputs and universes".to_owned();
-    notes.push(Note { place: page.place.clone(), ..Note::of_table(what, Grade::Told) });
+    notes.push(Note { place: page.place.clone(), ..Note::of_table(what, Grade::Noted) });
     true
 }
 
@@ -185,7 +185,7 @@ impl<'p> Boxes<'p> {
     fn take<'r>(
         &self,
         board: &mut Board,
-        row: &'r Row,
+        row: &'r SheetRow,
         at: usize,
         whole: &mut Option<&'r str>,
     ) -> Result<bool, &'static str> {
@@ -230,7 +230,7 @@ impl<'p> Boxes<'p> {
     }
 
     /// A note on a cell.
-    fn note(&self, row: &Row, at: usize, what: &str) -> Note {
+    fn note(&self, row: &SheetRow, at: usize, what: &str) -> Note {
         Note {
             row: Some(row.number),
             column: self.headings.get(at).cloned().unwrap_or_default(),
@@ -242,7 +242,7 @@ impl<'p> Boxes<'p> {
 
     /// Takes the universes of a controller from the columns of its first one, of their number and
     /// of its last one. Returns the columns that it used: none where they contradict each other.
-    fn span(&self, board: &mut Board, row: &Row) -> Vec<usize> {
+    fn span(&self, board: &mut Board, row: &SheetRow) -> Vec<usize> {
         let [first, count, last] = self.spans;
         let read = |at: Option<usize>| Some((at?, cells::universes(row.text(at?))?));
         let (first, count, last) = (read(first), read(count), read(last));
@@ -269,10 +269,11 @@ impl<'p> Boxes<'p> {
     }
 
     /// Reads a row of words in a sheet of boxes: what all boxes listen to, how large universes are.
-    fn words(&self, row: &Row, found: &mut Found, notes: &mut Vec<Note>) {
+    fn words(&self, row: &SheetRow, found: &mut Found, notes: &mut Vec<Note>) {
         let (at, text) = row.filled().next().map_or((0, ""), |(at, cell)| (at, &cell.text));
         let note = Note { column: String::new(), ..self.note(row, at, "") };
-        let mut told = |what: String| notes.push(Note { what, grade: Grade::Told, ..note.clone() });
+        let mut told =
+            |what: String| notes.push(Note { what, grade: Grade::Noted, ..note.clone() });
         let lower = text.to_lowercase();
         let of_all =
             ["all", "every", "each"].iter().any(|word| lower.split(' ').any(|own| own == *word));
@@ -302,7 +303,7 @@ impl<'p> Boxes<'p> {
     }
 
     /// The cells of a row that were not taken, as a comment.
-    fn comment(&self, row: &Row, left: &[usize]) -> Option<String> {
+    fn comment(&self, row: &SheetRow, left: &[usize]) -> Option<String> {
         let said = |at: &usize| {
             let heading = self.headings.get(*at).map_or("", String::as_str);
             format!("{heading}: {}", row.text(*at))
@@ -335,7 +336,7 @@ fn is_setup(text: &str) -> bool {
 }
 
 /// Gives each cell with a mark that means "as above" what stands above it.
-fn ditto(rows: &mut [Row]) {
+fn ditto(rows: &mut [SheetRow]) {
     for at in 1..rows.len() {
         let Some((above, [own, ..])) = rows.split_at_mut_checked(at) else { return };
         let Some(above) = above.last() else { return };
@@ -348,7 +349,7 @@ fn ditto(rows: &mut [Row]) {
 }
 
 /// Makes a controller of each row of a sheet of boxes without a table of props beside it.
-fn alone(rows: &[Row], name: usize, found: &mut Found) {
+fn alone(rows: &[SheetRow], name: usize, found: &mut Found) {
     let mut names = Names::default();
     names.keep("any");
     let mut known = named(found);

@@ -86,7 +86,7 @@ pub(super) fn mirrored(found: &mut Found, notes: &mut Vec<Note>) {
         }
         let name = found.name((other, (0, piece)));
         let what = format!("shows what a part of another port shows; written as `same as {name}`");
-        notes.push(Note { grade: Grade::Told, ..about(found, (prop, (0, 0)), what) });
+        notes.push(Note { grade: Grade::Noted, ..about(found, (prop, (0, 0)), what) });
         if let Some(line) = found.line_mut((prop, (0, 0))) {
             line.same_as = Some(name);
         }

@@ -1,7 +1,7 @@
 //! Which column is what, by its heading.
 
 use super::headings::{Kind, kind, plain};
-use super::sheet::Row;
+use super::sheet::SheetRow;
 use super::{Grade, Note, Reading};
 use crate::diagnostic::words;
 use std::collections::{BTreeMap, BTreeSet};
@@ -23,7 +23,7 @@ pub struct Columns {
 
 impl Columns {
     /// The cell of a kind in a row; `None` where the table has no such column or the cell is empty.
-    pub fn cell<'r>(&self, row: &'r Row, kind: Kind) -> Option<&'r str> {
+    pub fn cell<'r>(&self, row: &'r SheetRow, kind: Kind) -> Option<&'r str> {
         let at = self.by_kind.get(&kind)?;
         // A dash stands for a box or a port that does not exist.
         let dash = |text: &str| matches!(text, "-" | "–" | "—");
@@ -32,7 +32,7 @@ impl Columns {
     }
 
     /// The cell of the first of some kinds that has one.
-    pub fn first<'r>(&self, row: &'r Row, kinds: &[Kind]) -> Option<&'r str> {
+    pub fn first<'r>(&self, row: &'r SheetRow, kinds: &[Kind]) -> Option<&'r str> {
         kinds.iter().find_map(|kind| self.cell(row, *kind))
     }
 
@@ -100,7 +100,10 @@ pub fn rank(kinds: &[Option<Kind>]) -> u8 {
 type Headings = (Vec<Option<Kind>>, Vec<String>);
 
 /// The row of a table that is its header, with what its columns are.
-fn header(table: &[Row], reading: &Reading) -> Option<(usize, Vec<Option<Kind>>, Vec<String>)> {
+fn header(
+    table: &[SheetRow],
+    reading: &Reading,
+) -> Option<(usize, Vec<Option<Kind>>, Vec<String>)> {
     let mut best: Option<(u8, usize, Headings)> = None;
     for (at, row) in table.iter().enumerate().take(BEFORE) {
         let above = at.checked_sub(1).and_then(|above| table.get(above));
@@ -127,7 +130,7 @@ fn header(table: &[Row], reading: &Reading) -> Option<(usize, Vec<Option<Kind>>,
 
 /// What the cells of a row mean as headings, with a row above whose headings may span several of
 /// them.
-fn read(row: &Row, above: Option<&Row>, reading: &Reading) -> Headings {
+fn read(row: &SheetRow, above: Option<&SheetRow>, reading: &Reading) -> Headings {
     let width = row.cells.len().max(above.map_or(0, |above| above.cells.len()));
     let mut group = "";
     let both = (0..width).map(|at| {
@@ -176,7 +179,11 @@ pub struct Block {
 ///
 /// # Errors
 /// In words: there is none.
-pub fn find(table: &[Row], reading: &Reading, notes: &mut Vec<Note>) -> Result<Vec<Block>, String> {
+pub fn find(
+    table: &[SheetRow],
+    reading: &Reading,
+    notes: &mut Vec<Note>,
+) -> Result<Vec<Block>, String> {
     if table.is_empty() {
         return Err("it has no rows".to_owned());
     }
@@ -190,7 +197,7 @@ pub fn find(table: &[Row], reading: &Reading, notes: &mut Vec<Note>) -> Result<V
     for row in table.iter().take(at) {
         // These include the upper row of a header of two rows.
         let what = format!("{} stands above the header; kept as a comment", begin(row));
-        notes.push(Note { row: Some(row.number), ..Note::of_table(what, Grade::Told) });
+        notes.push(Note { row: Some(row.number), ..Note::of_table(what, Grade::Noted) });
     }
     let mut offered = false;
     let columns = meant(at, kinds, headings, None, (notes, &mut offered));
@@ -203,7 +210,7 @@ pub fn find(table: &[Row], reading: &Reading, notes: &mut Vec<Note>) -> Result<V
         };
         if rank(&kinds) == 0 {
             if is_of_headings(row, &kinds) {
-                let note = Note::of_table("a row of headings; left out".to_owned(), Grade::Told);
+                let note = Note::of_table("a row of headings; left out".to_owned(), Grade::Noted);
                 notes.push(Note { row: Some(row.number), text: begin(row), ..note });
             } else {
                 section.rows.push(at);
@@ -220,7 +227,7 @@ pub fn find(table: &[Row], reading: &Reading, notes: &mut Vec<Note>) -> Result<V
         let again = headings.iter().enumerate().all(same);
         let what = if again { "a header again; left out" } else { "another table begins here" };
         let text = row.filled().next().map_or("", |(_, cell)| &cell.text).to_owned();
-        let note = Note::of_table(what.to_owned(), Grade::Told);
+        let note = Note::of_table(what.to_owned(), Grade::Noted);
         notes.push(Note { row: Some(row.number), text, ..note });
         if !again {
             let number = Some(row.number);
@@ -232,7 +239,7 @@ pub fn find(table: &[Row], reading: &Reading, notes: &mut Vec<Note>) -> Result<V
 }
 
 /// Whether a row that is no header has only headings: `Starts | Ends` above a repeated header.
-fn is_of_headings(row: &Row, kinds: &[Option<Kind>]) -> bool {
+fn is_of_headings(row: &SheetRow, kinds: &[Option<Kind>]) -> bool {
     let known = |at: usize| kinds.get(at).copied().flatten().is_some();
     let word = |text: &str| text.chars().all(|c| c.is_alphabetic() || " .-/".contains(c));
     row.filled().nth(1).is_some() && row.filled().all(|(at, cell)| known(at) && word(&cell.text))
@@ -317,7 +324,7 @@ fn meant(
             if *kind == Some(Kind::Name) && weak(heading) {
                 *kind = Some(Kind::Note);
                 let what = "another column names the prop; kept as comments";
-                note(heading, what.to_owned(), Grade::Told);
+                note(heading, what.to_owned(), Grade::Noted);
             }
         }
     }
@@ -335,11 +342,11 @@ fn meant(
                 note(heading, what, Grade::Lost);
             }
             Some(Kind::Derived) => {
-                note(heading, "this follows from the rest; left out".to_owned(), Grade::Told);
+                note(heading, "this follows from the rest; left out".to_owned(), Grade::Noted);
             }
             Some(Kind::Note) if ["bright", "brightness", "level"].contains(&&*plain(heading)) => {
                 let what = "a level is set for a port or a box (`dim to 30 %`); kept as comments";
-                note(heading, what.to_owned(), Grade::Told);
+                note(heading, what.to_owned(), Grade::Noted);
             }
             Some(kind) if MANY.contains(&kind) => {}
             Some(kind) if by_kind.contains_key(&kind) => {
@@ -358,7 +365,7 @@ fn meant(
 
 /// The header of a sheet of boxes: its row, its kinds and headings.
 pub fn of_hosts(
-    table: &[Row],
+    table: &[SheetRow],
     reading: &Reading,
 ) -> Option<(usize, Vec<Option<Kind>>, Vec<String>)> {
     let rows = table.iter().enumerate().take(BEFORE);
@@ -398,7 +405,7 @@ fn is_host(text: &str) -> bool {
 }
 
 /// A row's first cells, for a person to find it by.
-pub fn begin(row: &Row) -> String {
+pub fn begin(row: &SheetRow) -> String {
     const MOST: usize = 400;
     let whole = |text: &str| words::visible(&text.chars().take(MOST).collect::<String>(), "");
     let cells = row.filled().take(6).map(|(_, cell)| format!("\"{}\"", whole(&cell.text)));
@@ -406,6 +413,6 @@ pub fn begin(row: &Row) -> String {
 }
 
 /// How good the header of a table is; 0 where it has none. See [`rank`].
-pub fn best(table: &[Row], reading: &Reading) -> u8 {
+pub fn best(table: &[SheetRow], reading: &Reading) -> u8 {
     header(table, reading).map_or(0, |(_, kinds, _)| rank(&kinds))
 }

@@ -36,7 +36,7 @@ use crate::Compiled;
 use crate::diagnostic::words;
 use crate::protocol::UniverseSlots;
 use columns::Block;
-use sheet::Row;
+use sheet::SheetRow;
 use std::collections::BTreeMap;
 use std::fmt;
 
@@ -63,7 +63,7 @@ pub struct Import {
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
 pub enum Grade {
     /// Nothing is lost: a name was made lawful, a column has nothing that a display needs.
-    Told,
+    Noted,
     /// Something of the table is not in the display, or not for certain.
     Lost,
     /// The table contradicts itself.
@@ -95,7 +95,7 @@ impl Note {
     /// Whether something of the table is not in the display, or not for certain.
     #[must_use]
     pub fn is_doubt(&self) -> bool {
-        self.grade > Grade::Told
+        self.grade > Grade::Noted
     }
 
     /// A note on the whole table.
@@ -153,7 +153,7 @@ struct Sheet {
     place: String,
     /// Its own name in the workbook.
     name: String,
-    rows: Vec<Row>,
+    rows: Vec<SheetRow>,
     sections: Vec<Block>,
     /// Remarks on its cells, by row.
     remarks: BTreeMap<usize, Vec<String>>,

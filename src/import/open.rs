@@ -68,7 +68,7 @@ fn pages(
         let what =
             "it is not UTF-8 and was read as Latin-1 (Windows-1252): check letters with accents";
         let place = label.to_owned();
-        notes.push(Note { place, ..Note::of_table(what.to_owned(), Grade::Told) });
+        notes.push(Note { place, ..Note::of_table(what.to_owned(), Grade::Noted) });
     }
     let chosen = match reading.sheets.is_empty() || !book::is_archive(bytes) {
         true => with_props(&mut pages, reading),
@@ -246,7 +246,7 @@ pub fn beside(pages: &[Page], reading: &Reading, found: &mut Found, notes: &mut 
             of_props(page, reading, found, notes);
         } else if page.ours || !boxes::read(page, reading, found, notes) {
             let table = columns::best(&page.rows, reading) > 0 && !page.ours;
-            let grade = if table { Grade::Lost } else { Grade::Told };
+            let grade = if table { Grade::Lost } else { Grade::Noted };
             let why = match (page.ours, table, page.rows.len() > MOST_WORDS) {
                 (true, ..) => "says the same as the sheet `strings` and was not read",
                 (_, true, _) => &shown(&page.left),
@@ -254,7 +254,7 @@ pub fn beside(pages: &[Page], reading: &Reading, found: &mut Found, notes: &mut 
                 _ => "has no header of props; its rows are kept as comments",
             };
             if !table && !page.ours && page.rows.len() <= MOST_WORDS {
-                let words = |row: &sheet::Row| {
+                let words = |row: &sheet::SheetRow| {
                     format!("{}, row {}: {}", page.place, row.number, columns::begin(row))
                 };
                 said.extend(page.rows.iter().map(words));
@@ -317,6 +317,6 @@ fn of_props(page: &Page, reading: &Reading, found: &mut Found, notes: &mut Vec<N
             lost.join(", ")
         );
     }
-    let grade = if lost.is_empty() { Grade::Told } else { Grade::Lost };
+    let grade = if lost.is_empty() { Grade::Noted } else { Grade::Lost };
     notes.push(Note::of_table(what, grade));
 }

@@ -71,7 +71,7 @@ fn going_on(found: &mut Found, claims: &[Claim], notes: &mut Vec<Note>) {
         }
         let what =
             format!("no port; taken as port {port}, since it begins where the row above ends");
-        notes.push(Note { grade: Grade::Told, ..note(claim, false, what) });
+        notes.push(Note { grade: Grade::Noted, ..note(claim, false, what) });
         if let Some(line) = found.line_mut((claim.prop, place)) {
             line.output = Some(Output::Pixel(port));
         }
@@ -130,7 +130,7 @@ fn count_from_zero(found: &mut Found, claims: &[Claim], notes: &mut Vec<Note>) {
             "`{}` counts universes from 0: here each is one more, and its input is `artnet from 0`",
             board.name
         );
-        notes.push(Note { grade: Grade::Told, ..note(claim, false, what) });
+        notes.push(Note { grade: Grade::Noted, ..note(claim, false, what) });
     }
 }
 

@@ -23,7 +23,7 @@ use super::columns::{self, Columns};
 use super::found::{Found, Said, SheetProp};
 use super::headings::Kind;
 use super::names::Names;
-use super::sheet::Row;
+use super::sheet::SheetRow;
 use super::sizes;
 use super::{Grade, Note, Sheet, boxes};
 use crate::diagnostic::words;
@@ -124,7 +124,7 @@ pub fn read(tables: Vec<Sheet>, known: &BTreeMap<String, String>, notes: &mut Ve
 }
 
 /// A cell: its row and the kind of its column.
-type Where<'r> = (&'r Row, Kind);
+type Where<'r> = (&'r SheetRow, Kind);
 
 struct Stage<'a> {
     columns: Columns,
@@ -221,7 +221,7 @@ impl Stage<'_> {
         (self.sums, self.live) = (Sums::default(), Sums::default());
         let at = |at: &usize| table.rows.get(*at);
         for section in &table.sections {
-            let rows: Vec<&Row> = section.rows.iter().filter_map(at).collect();
+            let rows: Vec<&SheetRow> = section.rows.iter().filter_map(at).collect();
             self.columns = section.columns.clone();
             // A row of one cell is words, even if that is merged over all columns.
             let cells = rows.iter().copied().filter(|row| row.filled().nth(1).is_some());
@@ -249,7 +249,7 @@ impl Stage<'_> {
     }
 
     /// A row as a comment names it, with its sheet where there are several.
-    fn at(&self, row: &Row) -> String {
+    fn at(&self, row: &SheetRow) -> String {
         let row = format!("row {}", row.number);
         if self.place.is_empty() { row } else { format!("{}, {row}", self.place) }
     }
@@ -278,13 +278,13 @@ impl Stage<'_> {
                 "{count} had to change, and each stays as a label: {}{more}",
                 some.join(", ")
             );
-            self.notes.push(Note::of_table(what, Grade::Told));
+            self.notes.push(Note::of_table(what, Grade::Noted));
         }
     }
 
     /// The slots of a universe that words right above a further table say, where the sheet has said
     /// another size.
-    fn apart(&self, row: &Row) -> Option<UniverseSlots> {
+    fn apart(&self, row: &SheetRow) -> Option<UniverseSlots> {
         let size =
             sizes::said(&columns::begin(row)).filter(|_| self.heads.contains(&row.number))?;
         let table = Some(self.found.places.len());
@@ -293,35 +293,35 @@ impl Stage<'_> {
     }
 
     /// Notes what the words of a row say about universes.
-    fn said(&mut self, row: &Row, words: &str) {
+    fn said(&mut self, row: &SheetRow, words: &str) {
         if let Some(size) = self.apart(row) {
             let what = format!(
                 "says that a universe has {} slots; the table below it is read that way",
                 size.get()
             );
-            let note = Note::of_table(what, Grade::Told);
+            let note = Note::of_table(what, Grade::Noted);
             self.notes.push(Note { row: Some(row.number), ..note });
             return;
         }
         let table = Some(self.found.places.len());
         let said = sizes::said(words).map(|size| {
-            let note = Note::of_table(String::new(), Grade::Told);
+            let note = Note::of_table(String::new(), Grade::Noted);
             let note = Note { row: Some(row.number), place: self.place.clone(), ..note };
             Said { size, table, note: Some(note) }
         });
         self.found.said.extend(said);
     }
 
-    fn row(&mut self, row: &Row) {
+    fn row(&mut self, row: &SheetRow) {
         if row.filled().count() == 1 && self.is_words(row) || self.is_port_line(row) {
             self.said(row, &columns::begin(row));
             self.band_of(row);
-            self.left_out((row, Kind::Name), "words between the rows", Grade::Told);
+            self.left_out((row, Kind::Name), "words between the rows", Grade::Noted);
             return;
         }
         if let Some(wrong) = self.is_total(row) {
             if wrong.is_empty() {
-                self.left_out((row, Kind::Name), "a total of the rows above", Grade::Told);
+                self.left_out((row, Kind::Name), "a total of the rows above", Grade::Noted);
             } else {
                 self.left_row(row, "a total that is not the sum of the rows above");
             }
@@ -342,7 +342,7 @@ impl Stage<'_> {
 
     /// Whether a table is of DMX fixtures: its headings or the words above say DMX, and no column
     /// counts nodes.
-    fn is_of_dmx(&self, above: &[Row]) -> bool {
+    fn is_of_dmx(&self, above: &[SheetRow]) -> bool {
         let says = |text: &str| text.to_lowercase().contains("dmx");
         let mut words =
             above.iter().flat_map(|row| row.filled().map(|(_, cell)| cell.text.as_str()));
@@ -352,12 +352,12 @@ impl Stage<'_> {
     }
 
     /// Whether each cell of a row has a letter, so that the row is words and no prop.
-    fn is_words(&self, row: &Row) -> bool {
+    fn is_words(&self, row: &SheetRow) -> bool {
         row.filled().all(|(_, cell)| cell.text.chars().any(char::is_alphabetic))
     }
 
     /// Reads a row that is a prop, or a string of one.
-    fn prop(&mut self, row: &Row) -> Option<usize> {
+    fn prop(&mut self, row: &SheetRow) -> Option<usize> {
         let own = self.columns.cell(row, Kind::Name).map(str::to_owned);
         let merged = self
             .columns
@@ -378,7 +378,7 @@ impl Stage<'_> {
             {
                 let what = format!("no name; taken as another string of `{name}` above");
                 let name = name.clone();
-                self.note((row, Kind::Name), what, Grade::Told);
+                self.note((row, Kind::Name), what, Grade::Noted);
                 name
             }
             (None, _) => {
@@ -409,7 +409,7 @@ impl Stage<'_> {
     }
 
     /// The prop above to which a row adds strings; `None` where it begins another.
-    fn goes_on(&mut self, row: &Row, written: &str, merged: bool) -> Option<usize> {
+    fn goes_on(&mut self, row: &SheetRow, written: &str, merged: bool) -> Option<usize> {
         let key = written.to_lowercase();
         let prop = *self.props.get(&key)?;
         let numbered = self.columns.first(row, &[Kind::StringNumber, Kind::Instance]).is_some();
@@ -422,21 +422,21 @@ impl Stage<'_> {
         }
         let starts = [Kind::Start, Kind::Universe, Kind::StartChannel, Kind::Slot];
         let placed = self.columns.first(row, &starts).is_some();
-        let grade = if placed { Grade::Told } else { Grade::Lost };
+        let grade = if placed { Grade::Noted } else { Grade::Lost };
         let what = "the row above has this name too; taken as another string of it";
         self.note((row, Kind::Name), what, grade);
         Some(prop)
     }
 
     /// Begins a prop.
-    fn begin(&mut self, row: &Row, written: &str) -> usize {
+    fn begin(&mut self, row: &SheetRow, written: &str) -> usize {
         let name = self.names.give(written, "prop");
         if name != *written && !self.columns.of_ports {
             self.renamed.push((written.to_owned(), name.clone()));
         }
         let own = self.columns.cell(row, Kind::Label).map(str::to_owned);
         if own.is_some() && name != *written && self.props.contains_key(&written.to_lowercase()) {
-            self.note((row, Kind::Name), "another prop has this name", Grade::Told);
+            self.note((row, Kind::Name), "another prop has this name", Grade::Noted);
         }
         let label = own
             .or_else(|| (name != *written && !self.columns.of_ports).then(|| written.to_owned()));
@@ -448,11 +448,17 @@ impl Stage<'_> {
     }
 
     /// An optional number of a row; one that does not fit is left out.
-    fn optional(&mut self, row: &Row, kind: Kind, most: u64) -> Option<u64> {
+    fn optional(&mut self, row: &SheetRow, kind: Kind, most: u64) -> Option<u64> {
         self.number(row, kind, most, "left out").unwrap_or(None)
     }
 
-    fn number(&mut self, row: &Row, kind: Kind, most: u64, then: &str) -> Result<Option<u64>, ()> {
+    fn number(
+        &mut self,
+        row: &SheetRow,
+        kind: Kind,
+        most: u64,
+        then: &str,
+    ) -> Result<Option<u64>, ()> {
         let Some(text) = self.columns.cell(row, kind) else {
             return Ok(None);
         };

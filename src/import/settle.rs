@@ -10,7 +10,7 @@ use super::write::{self, Style};
 use super::{Grade, Import, Note, Reading};
 use crate::diagnostic::Diagnostic;
 use crate::format::layout;
-use crate::lock::{Lock, Row};
+use crate::lock::{Lock, LockRow};
 use crate::model::{Addressing, StringId};
 use crate::source::{Loaded, Memory};
 use crate::{Compiled, compile_beside, lockfile};
@@ -115,14 +115,14 @@ fn overruled(found: &mut Found) -> Vec<Note> {
 fn folded(notes: Vec<Note>) -> Vec<Note> {
     let mut rows: BTreeMap<(String, String, String), BTreeSet<usize>> = BTreeMap::new();
     let key = |note: &Note| (note.place.clone(), note.column.clone(), note.what.clone());
-    for note in notes.iter().filter(|note| note.grade == Grade::Told) {
+    for note in notes.iter().filter(|note| note.grade == Grade::Noted) {
         rows.entry(key(note)).or_default().extend(note.row);
     }
     let mut all = Vec::with_capacity(notes.len());
     for mut note in notes {
         let several = |rows: &&mut BTreeSet<usize>| rows.len() != 1;
         let own = rows.get_mut(&key(&note)).filter(several);
-        if let Some(own) = own.filter(|_| note.grade == Grade::Told && note.row.is_some()) {
+        if let Some(own) = own.filter(|_| note.grade == Grade::Noted && note.row.is_some()) {
             // The first one stands for all.
             if own.is_empty() {
                 continue;
@@ -279,7 +279,7 @@ fn compiled(text: (&str, &str), found: &Found, placed: bool) -> (Compiled, Moved
         else {
             continue;
         };
-        rows.push(Row {
+        rows.push(LockRow {
             name: own.into(),
             controller,
             output,

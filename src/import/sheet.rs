@@ -31,14 +31,14 @@ impl Cell {
 
 /// A row of cells.
 #[derive(Clone, Debug)]
-pub struct Row {
+pub struct SheetRow {
     /// Its number as a spreadsheet counts rows, from 1.
     pub number: usize,
     /// Its cells.
     pub cells: Vec<Cell>,
 }
 
-impl Row {
+impl SheetRow {
     /// The text of a column, from 0; empty where it has no such cell.
     pub fn text(&self, column: usize) -> &str {
         self.cells.get(column).map_or("", |cell| &cell.text)
@@ -65,7 +65,7 @@ impl Row {
 ///
 /// # Errors
 /// In words, why not.
-pub fn read(bytes: &[u8]) -> Result<Vec<Row>, String> {
+pub fn read(bytes: &[u8]) -> Result<Vec<SheetRow>, String> {
     let mut text = text(bytes)?;
     // A last cell that holds this end of its line was opened and never closed.
     if !text.ends_with('\n') {
@@ -120,7 +120,7 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Row>, String> {
             return Err(format!("it has more than {} rows or {} cells", MOST_ROWS, MOST_CELLS));
         }
         if cells.iter().any(|cell| !cell.text.is_empty()) {
-            rows.push(Row { number, cells });
+            rows.push(SheetRow { number, cells });
         }
     }
 }

@@ -87,7 +87,7 @@ pub fn settle(
                     "its universes have more than {} slots, so --universe-slots does not hold for it",
                     given.get()
                 );
-                notes.push(Note { place, ..Note::of_table(what, Grade::Told) });
+                notes.push(Note { place, ..Note::of_table(what, Grade::Noted) });
             }
             shown
         });
@@ -125,7 +125,7 @@ fn counted_otherwise(found: &Found, claims: &[Claim], notes: &mut Vec<Note>) {
                 all.get()
             );
             let place = found.places.get(table).cloned().unwrap_or_default();
-            notes.push(Note { place, ..Note::of_table(what, Grade::Told) });
+            notes.push(Note { place, ..Note::of_table(what, Grade::Noted) });
         }
     }
 }
@@ -191,7 +191,7 @@ fn by_words(
         None => {
             let words =
                 format!("says that a universe has {} slots; it is read that way", size.get());
-            (words, Grade::Told)
+            (words, Grade::Noted)
         }
     };
     notes.extend(own.note.clone().map(|note| Note { what, grade, ..note }));
@@ -219,10 +219,10 @@ fn by_starts(found: &Found, claims: &[&Claim]) -> Option<(String, Grade, Univers
     if begin(WHOLE_NODES) && beyond && !begin(all.each()) {
         let what = "its channels count 510 to a universe, since every box begins on such a one; it \
                     is read that way";
-        return Some((what.to_owned(), Grade::Told, UniverseSlots::new(510)?));
+        return Some((what.to_owned(), Grade::Noted, UniverseSlots::new(510)?));
     }
     let first = across.first()?;
-    let grade = if begin(all.each()) { Grade::Told } else { Grade::Lost };
+    let grade = if begin(all.each()) { Grade::Noted } else { Grade::Lost };
     let what = format!(
         "its channels are taken to count 512 to a universe, which cuts a node in {} of its rows, first in row {first}; \
          `--universe-slots 510` takes them otherwise",

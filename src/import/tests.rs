@@ -69,7 +69,7 @@ fn what_is_not_understood_is_told_with_its_place() {
         ]
     );
     let told: Vec<String> =
-        import.notes.iter().filter(|n| n.grade == Grade::Told).map(ToString::to_string).collect();
+        import.notes.iter().filter(|n| n.grade == Grade::Noted).map(ToString::to_string).collect();
     assert_eq!(
         told,
         [

@@ -50,7 +50,7 @@ pub use write::write;
 pub use crate::source::MOST_LOCK_BYTES as MOST_BYTES;
 
 use crate::diagnostic::Sink;
-use crate::lock::{Lock, Row, SetUp};
+use crate::lock::{Lock, LockRow, SetUp};
 use crate::model::{Model, StringId};
 use crate::plan::Plan;
 use crate::rules;
@@ -73,7 +73,7 @@ pub struct LockText {
     /// What it says.
     pub lock: Lock,
     /// The second row of each string that a merge left with two, by name; the first is in `lock`.
-    pub again: Vec<Row>,
+    pub again: Vec<LockRow>,
     /// The second line of each controller that has two, by name; the first is in `lock`.
     pub boxes_again: Vec<SetUp>,
     /// What a newer minor format added to it.

@@ -3,11 +3,11 @@
 //! A row in the form of `write` is parsed here. Any other row goes to the YAML reader by itself:
 //! other styles are understood too, and a fault still has its line.
 
-use super::set_up::{BoxDoc, WORDS, told};
+use super::set_up::{BoxDoc, WORDS, row_tail};
 use super::{Added, LockText, MAJOR, MINOR, MOST_BYTES};
 use crate::diagnostic::words::is_unprintable;
 use crate::diagnostic::{Diagnostic, Sink};
-use crate::lock::{Lock, Row, SetUp};
+use crate::lock::{Lock, LockRow, SetUp};
 use crate::model::Output;
 use crate::protocol::{UNIVERSES, UniverseSlots};
 use crate::rules::lock::unreadable::{self, Fault};
@@ -317,7 +317,7 @@ impl<'f> Reader<'f> {
     }
 
     /// What a row says, or its fault and the text that is wrong.
-    fn understood<'p>(&self, parts: &'p Parts, at: Span) -> Result<Row, (Fault<'p>, &'p str)> {
+    fn understood<'p>(&self, parts: &'p Parts, at: Span) -> Result<LockRow, (Fault<'p>, &'p str)> {
         if !is_string(&parts.name) {
             return Err((Fault::Name, &parts.name));
         }
@@ -341,8 +341,8 @@ impl<'f> Reader<'f> {
         if parts.slots > u64::from(*UNIVERSES.end()) * each - start {
             return Err(range);
         }
-        let told = told(&parts.words, parts.slots).map_err(|word| (Fault::Word(word), word))?;
-        Ok(Row {
+        let told = row_tail(&parts.words, parts.slots).map_err(|word| (Fault::Word(word), word))?;
+        Ok(LockRow {
             name: parts.name.as_str().into(),
             controller: output.0.into(),
             output: output.1,
@@ -402,12 +402,12 @@ impl<'f> Reader<'f> {
         self.lock.renamed.dedup();
         self.lock.rows.sort_by(|a, b| (&a.name, a.at).cmp(&(&b.name, b.at)));
         let boxes_again = self.boxes_again();
-        let mut again: Vec<Row> = Vec::new();
-        let mut rows: Vec<Row> = Vec::with_capacity(self.lock.rows.len());
+        let mut again: Vec<LockRow> = Vec::new();
+        let mut rows: Vec<LockRow> = Vec::with_capacity(self.lock.rows.len());
         for row in self.lock.rows {
             match rows.last().filter(|first| first.name == row.name) {
                 None => rows.push(row),
-                Some(first) if (Row { at: first.at, ..row.clone() }) == *first => {}
+                Some(first) if (LockRow { at: first.at, ..row.clone() }) == *first => {}
                 Some(_) if again.last().is_none_or(|second| second.name != row.name) => {
                     again.push(row);
                 }

@@ -14,7 +14,7 @@ pub(super) const WORDS: [&str; 10] =
 
 /// What a row says after its slots.
 #[derive(Default)]
-pub(super) struct Told {
+pub(super) struct RowTail {
     pub made: Option<Made>,
     pub stored: bool,
     pub moved: Option<Box<str>>,
@@ -22,9 +22,9 @@ pub(super) struct Told {
 
 /// What the words of a row after `slots` say, or the word that is wrong. Where the nodes need more
 /// than the row's slots, an older program changed the slots alone: then `made` is `None`.
-pub(super) fn told(words: &[(String, String)], slots: u64) -> Result<Told, &str> {
+pub(super) fn row_tail(words: &[(String, String)], slots: u64) -> Result<RowTail, &str> {
     let mut made = Made::default();
-    let mut told = Told::default();
+    let mut told = RowTail::default();
     for (word, value) in words {
         let target = match word.as_str() {
             "nodes" => &mut made.nodes,

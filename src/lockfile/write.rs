@@ -1,7 +1,7 @@
 //! Writes a lock as text: one line a string, and the same bytes for the same lock.
 
 use super::{Added, MAJOR, is_taken};
-use crate::lock::{Lock, Made, Row, SetUp};
+use crate::lock::{Lock, LockRow, Made, SetUp};
 use crate::protocol::UniverseSlots;
 use crate::unit::decimal;
 use std::fmt::Write as _;
@@ -71,7 +71,7 @@ fn write_box(one: &SetUp, universe_slots: UniverseSlots, more: &str, text: &mut 
     let _ = writeln!(text, "{more}}}");
 }
 
-fn write_row(row: &Row, start: &str, more: &str, text: &mut String) {
+fn write_row(row: &LockRow, start: &str, more: &str, text: &mut String) {
     let _ = write!(
         text,
         "  {}: {{port: {}.{}, start: {start}, slots: {}",

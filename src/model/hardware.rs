@@ -1,6 +1,6 @@
 //! The hardware: chips, makes of node, controllers, their ports, receivers.
 
-use super::{ChipId, CircuitId, ControllerId, Told};
+use super::{ChipId, CircuitId, ControllerId, Stated};
 use crate::chip::BitTime;
 use crate::protocol::{Input, UniverseSlots};
 use crate::source::Span;
@@ -51,7 +51,7 @@ pub struct NodeKind {
     /// Its declaration.
     pub at: Span,
     /// Its chip.
-    pub chip: Option<Told<ChipId>>,
+    pub chip: Option<Stated<ChipId>>,
     /// Its letters in slot order, in upper case.
     pub colour: Box<str>,
     /// Slots of one node, above 0.
@@ -59,17 +59,17 @@ pub struct NodeKind {
     /// Bits of one node in the data line.
     pub bits: u32,
     /// Supply voltage in millivolts.
-    pub volts: Option<Told<i64>>,
+    pub volts: Option<Stated<i64>>,
     /// Draw at full.
-    pub draw: Option<Told<Draw>>,
+    pub draw: Option<Stated<Draw>>,
     /// Draw of a dark node in microamperes, added to its draw at any level.
     pub idle_ua: i64,
     /// Lowest voltage it works at in millivolts, if the display sets it.
-    pub floor: Option<Told<i64>>,
+    pub floor: Option<Stated<i64>>,
     /// Distance from node to node, in micrometres.
-    pub pitch_um: Option<Told<i64>>,
+    pub pitch_um: Option<Stated<i64>>,
     /// The conductor within the string.
-    pub gauge: Option<Told<Gauge>>,
+    pub gauge: Option<Stated<Gauge>>,
 }
 
 /// Where a controller's universes begin.
@@ -137,17 +137,17 @@ pub enum Align {
 #[derive(Debug, Clone, Default)]
 pub struct PortSettings {
     /// The chips it drives; empty for any.
-    pub chips: Vec<Told<ChipId>>,
+    pub chips: Vec<Stated<ChipId>>,
     /// Most nodes, skips included.
-    pub nodes: Option<Told<u32>>,
+    pub nodes: Option<Stated<u32>>,
     /// Most slots, in place of `nodes`: for a port that feeds a panel driver or a relay board.
-    pub slots: Option<Told<u32>>,
+    pub slots: Option<Stated<u32>>,
     /// Fuse in microamperes.
-    pub fuse: Option<Told<i64>>,
+    pub fuse: Option<Stated<i64>>,
     /// Voltage in millivolts.
-    pub volts: Option<Told<i64>>,
+    pub volts: Option<Stated<i64>>,
     /// Brightness in thousandths of a percent.
-    pub dim: Option<Told<u32>>,
+    pub dim: Option<Stated<u32>>,
 }
 
 /// A pixel port of a controller.
@@ -171,7 +171,7 @@ pub struct Controller {
     /// A label for people.
     pub label: Option<Box<str>>,
     /// Where it is on the network.
-    pub host: Option<Told<Box<str>>>,
+    pub host: Option<Stated<Box<str>>>,
     /// What it listens to.
     pub input: Input,
     /// Where that was said.
@@ -181,13 +181,13 @@ pub struct Controller {
     /// Where that was said.
     pub start_at: Option<Span>,
     /// Most universes it takes.
-    pub most_universes: Option<Told<u32>>,
+    pub most_universes: Option<Stated<u32>>,
     /// Slots of each universe that its pixel ports use, if set; at most the display's.
-    pub universe_slots: Option<Told<u32>>,
+    pub universe_slots: Option<Stated<u32>>,
     /// E1.31 priority of its data, 0 to 200, if set.
-    pub priority: Option<Told<u32>>,
+    pub priority: Option<Stated<u32>>,
     /// E1.31 universe of its synchronisation packets.
-    pub sync: Option<Told<u32>>,
+    pub sync: Option<Stated<u32>>,
     /// How it numbers its ports.
     pub addressing: Addressing,
     /// Where that was said.
@@ -199,13 +199,13 @@ pub struct Controller {
     /// Where that was said, if here.
     pub whole_nodes_at: Option<Span>,
     /// Brightness in thousandths of a percent.
-    pub dim: Option<Told<u32>>,
+    pub dim: Option<Stated<u32>>,
     /// Where it stands, in micrometres.
     pub stands: Option<(i64, i64)>,
     /// Its pixel ports in rising order of number, each number once.
     pub ports: Vec<Port>,
     /// Its DMX outputs in rising order, each with the setting that declares it.
-    pub dmx: Vec<Told<u32>>,
+    pub dmx: Vec<Stated<u32>>,
     /// What it draws from the mains, in milliwatts.
     pub draw_mw: Option<i64>,
     /// The mains circuit it is on.

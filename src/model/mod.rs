@@ -72,7 +72,7 @@ id!(
 
 /// A value and the setting that states it.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub struct Told<T> {
+pub struct Stated<T> {
     /// The value.
     pub value: T,
     /// The place of the setting.
@@ -180,17 +180,17 @@ pub struct Display {
     /// Where that was said.
     pub whole_nodes_at: Option<Span>,
     /// Brightness, in thousandths of a percent.
-    pub dim: Option<Told<u32>>,
+    pub dim: Option<Stated<u32>>,
     /// Nodes left free after each used port.
     pub spare_nodes: u32,
     /// Universes left free after each controller.
     pub spare_universes: u32,
     /// The conductor of leads that name none.
-    pub lead: Option<Told<Gauge>>,
+    pub lead: Option<Stated<Gauge>>,
     /// Temperature of all conductors in thousandths of a degree Celsius.
     pub conductors_mc: i64,
     /// What the compiler considers first when it picks ports.
-    pub prefer: Option<Told<Prefer>>,
+    pub prefer: Option<Stated<Prefer>>,
     /// The first setting of its statement.
     pub first_at: Option<Span>,
 }

@@ -1,6 +1,6 @@
 //! Power: supplies, mains circuits, leads and injections.
 
-use super::{CircuitId, ControllerId, ReceiverId, StringId, SupplyId, Told};
+use super::{CircuitId, ControllerId, ReceiverId, Stated, StringId, SupplyId};
 use crate::source::Span;
 use crate::unit::Gauge;
 
@@ -12,11 +12,11 @@ pub struct Supply {
     /// Its declaration (the name).
     pub at: Span,
     /// Voltage in millivolts.
-    pub volts: Option<Told<i64>>,
+    pub volts: Option<Stated<i64>>,
     /// Rating in milliwatts.
-    pub rated: Option<Told<i64>>,
+    pub rated: Option<Stated<i64>>,
     /// Its own output protection in microamperes, if the display states it.
-    pub fuse: Option<Told<i64>>,
+    pub fuse: Option<Stated<i64>>,
     /// Where it stands, in micrometres.
     pub stands: Option<(i64, i64)>,
     /// The mains circuit it is on.
@@ -33,9 +33,9 @@ pub struct Circuit {
     /// Its declaration (the name).
     pub at: Span,
     /// Voltage in millivolts.
-    pub volts: Option<Told<i64>>,
+    pub volts: Option<Stated<i64>>,
     /// Breaker in microamperes.
-    pub breaker: Option<Told<i64>>,
+    pub breaker: Option<Stated<i64>>,
 }
 
 /// A lead from a supply.
@@ -48,7 +48,7 @@ pub struct FeedLead {
     /// Its conductor.
     pub gauge: Gauge,
     /// Its fuse in microamperes.
-    pub fuse: Option<Told<i64>>,
+    pub fuse: Option<Stated<i64>>,
 }
 
 /// What feeds ports.

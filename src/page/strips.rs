@@ -37,7 +37,7 @@ pub fn definitions(slots: u32, html: &mut Html) {
 }
 
 /// A filled part of a strip.
-pub struct Stretch<'a> {
+pub struct Filled<'a> {
     /// Its first slot, from 1.
     pub first: u32,
     /// Its last slot.
@@ -82,7 +82,7 @@ const LETTER: u64 = 8;
 
 /// Draws a strip of `of` slots. Slots in no stretch stay visibly empty. It is hidden from screen
 /// readers, since the list under it states the same.
-pub fn strip(stretches: &[Stretch<'_>], of: u32, html: &mut Html) {
+pub fn strip(stretches: &[Filled<'_>], of: u32, html: &mut Html) {
     let of = u64::from(of.max(1));
     put!(html; "<svg class=\"strip\" width=\"100%\" height=\"34\" aria-hidden=\"true\">");
     put!(html; "<rect class=\"empty\" width=\"100%\" height=\"24\"/>");

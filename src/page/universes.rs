@@ -9,7 +9,7 @@ use crate::diagnostic::words::list;
 use crate::model::Output;
 use crate::protocol::UNIVERSES;
 use crate::survey::UniverseRow;
-use crate::survey::stretch::{self, Stretch};
+use crate::survey::stretch::{self, SlotRange};
 use crate::unit::counted;
 use std::collections::BTreeMap;
 
@@ -62,7 +62,7 @@ struct Entry<'a> {
 type Names<'a> = BTreeMap<crate::model::StringId, (usize, &'a str, bool)>;
 type Reserved<'a> = (u32, u32, &'a str);
 
-fn entries<'a>(here: &[Stretch], names: &Names<'a>, reserved: &[Reserved<'a>]) -> Vec<Entry<'a>> {
+fn entries<'a>(here: &[SlotRange], names: &Names<'a>, reserved: &[Reserved<'a>]) -> Vec<Entry<'a>> {
     let strings = here.iter().filter_map(|stretch| {
         let (at, name, shared) = names.get(&stretch.string)?;
         Some(Entry {
@@ -121,8 +121,8 @@ fn one(crew: &Crew<'_>, row: &UniverseRow<'_>, entries: &[Entry<'_>], html: &mut
     }
     put!(html; "</p>\n");
     let own = entries.iter().enumerate().filter(|(_, entry)| !entry.shared);
-    let drawn: Vec<strips::Stretch<'_>> = own
-        .map(|(at, entry)| strips::Stretch {
+    let drawn: Vec<strips::Filled<'_>> = own
+        .map(|(at, entry)| strips::Filled {
             first: entry.first,
             last: entry.last,
             fill: entry.fill,

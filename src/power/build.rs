@@ -8,7 +8,7 @@
 
 use super::make::{celsius, floor, make};
 use super::net::{DataLine, FULL, MOST_POINTS, MOST_TAPS, MOST_TAPS_IN_ALL, Nets, Passage};
-use super::net::{Run, Spot, Stretch};
+use super::net::{NetSection, Run, Spot};
 use crate::cable::loop_ohms;
 use crate::loads::From;
 use crate::model::{
@@ -93,7 +93,7 @@ impl Builder<'_> {
         let volts = settings.as_ref().and_then(|settings| settings.volts);
         let volts = volts.map(|volts| volts.value);
         let from = self.fed_from(port, number, receiver);
-        let mut on = Stretch {
+        let mut on = NetSection {
             port: id,
             receiver,
             from,
@@ -131,7 +131,7 @@ impl Builder<'_> {
         }
         self.close(on);
         let pieces = std::mem::take(&mut self.pieces);
-        if pieces.iter().any(|piece| matches!(piece, Passage::Stretch(_))) {
+        if pieces.iter().any(|piece| matches!(piece, Passage::NetSection(_))) {
             self.nets.lines.push(DataLine { controller: port.controller, receiver, from, pieces });
         }
     }
@@ -165,7 +165,7 @@ impl Builder<'_> {
         told.map(|gauge| gauge.value)
     }
 
-    fn cable(&mut self, on: &mut Stretch, length: i64, gauge: Option<Gauge>, at: Span) {
+    fn cable(&mut self, on: &mut NetSection, length: i64, gauge: Option<Gauge>, at: Span) {
         on.whole &= gauge.is_some();
         let ohms = gauge.map_or(0.0, |gauge| loop_ohms(length, gauge, celsius(self.model)));
         on.points += 1;
@@ -185,7 +185,7 @@ impl Builder<'_> {
     }
 
     /// Adds nodes. `first` is the number of the first one, 0 for nodes that show nothing.
-    fn nodes(&mut self, on: &mut Stretch, whose: Whose, count: u32, first: u32) {
+    fn nodes(&mut self, on: &mut NetSection, whose: Whose, count: u32, first: u32) {
         if count == 0 {
             return;
         }
@@ -217,7 +217,7 @@ impl Builder<'_> {
         }
     }
 
-    fn string(&mut self, on: &mut Stretch, id: StringId, at: Span) {
+    fn string(&mut self, on: &mut NetSection, id: StringId, at: Span) {
         let model = self.model;
         let shape = model.shape(id);
         let Some(node) = shape.node else { return };
@@ -295,7 +295,7 @@ impl Builder<'_> {
         events
     }
 
-    fn inject(&mut self, on: &mut Stretch, id: StringId, event: Event, whose: Whose) {
+    fn inject(&mut self, on: &mut NetSection, id: StringId, event: Event, whose: Whose) {
         // A plus that is cut at this point is not cut again.
         let begins = on.from == From::Taps && on.points == 0 && !on.sites.is_empty();
         if begins && event.apart && on.sites.iter().all(|site| site.string != id) {
@@ -333,13 +333,13 @@ impl Builder<'_> {
     /// Where two `apart` feeds meet between two strings, the plus is cut once, between them. The
     /// feed at the end of the first string ends the stretch before the cut; the feed at the start
     /// of the second string begins the stretch after it.
-    fn ends_before(&mut self, on: &mut Stretch) {
+    fn ends_before(&mut self, on: &mut NetSection) {
         let sites = std::mem::take(&mut on.sites);
         let Some(piece) = self.pieces.pop() else {
             return;
         };
         let before = match piece {
-            Passage::Stretch(_) => self.nets.stretches.rows_mut().pop(),
+            Passage::NetSection(_) => self.nets.stretches.rows_mut().pop(),
             Passage::Bare(_) => self.nets.undrawn.pop(),
         };
         let mut before = before.unwrap_or(on.after_a_cut());
@@ -350,7 +350,7 @@ impl Builder<'_> {
     }
 
     /// Ends a stretch. One on which nothing draws or feeds is kept as bare conductors.
-    fn close(&mut self, mut on: Stretch) {
+    fn close(&mut self, mut on: NetSection) {
         if on.at.is_none() && on.sites.is_empty() {
             self.pieces.push(Passage::Bare(on.runs.clone()));
             self.nets.undrawn.push(on);
@@ -365,7 +365,7 @@ impl Builder<'_> {
         }
         on.left_out |= u64::from(on.points) > MOST_POINTS / 4;
         let id = self.nets.stretches.push(on);
-        self.pieces.push(Passage::Stretch(id));
+        self.pieces.push(Passage::NetSection(id));
     }
 }
 

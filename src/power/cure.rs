@@ -1,7 +1,7 @@
 //! Changes other than injections that help a line whose nodes get too little: a thicker lead, or a
 //! lower level. Each is tried in a copy before it is offered.
 
-use super::net::{Group, Nets, Stretch};
+use super::net::{Group, NetSection, Nets};
 use super::rules;
 use super::study::{Levels, holds};
 use super::suggest::Trial;
@@ -56,7 +56,7 @@ impl<'a> LineCure<'a> {
         trial.has_fewer(findings, "power/voltage", at)
     }
 
-    fn own(&self) -> &Stretch {
+    fn own(&self) -> &NetSection {
         &self.nets.stretches[self.id]
     }
 

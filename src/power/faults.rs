@@ -1,12 +1,12 @@
 //! What is joined wrongly: nothing feeds it, two supplies do, or two voltages meet. Such a line is
 //! not solved, so that one mistake is reported once.
 
-use super::net::{Group, Nets, Stretch};
+use super::net::{Group, NetSection, Nets};
 use crate::diagnostic::Sink;
 use crate::keyed::Keyed;
 use crate::loads::{From, SectionId};
 use crate::model::{
-    InjectionId, Model, Output, PowerFeed, PowerId, StringId, Supply, SupplyId, Told,
+    InjectionId, Model, Output, PowerFeed, PowerId, Stated, StringId, Supply, SupplyId,
 };
 use crate::plan::{Plan, PortPlan};
 use crate::rules::power::{mixed, parallel, unfed};
@@ -25,7 +25,7 @@ pub fn leave_out(model: &Model, plan: &Plan, nets: &mut Nets) {
 }
 
 /// Whether an injection into a line may be missing.
-fn lacks_injection(model: &Model, stretch: &Stretch) -> bool {
+fn lacks_injection(model: &Model, stretch: &NetSection) -> bool {
     let mut strings = stretch.runs.iter().filter_map(|run| run.string);
     strings.any(|id| model.gaps.injected.contains(&id))
 }
@@ -39,7 +39,7 @@ fn is_unsure(model: &Model, port: &PortPlan) -> bool {
 }
 
 /// Reports what is joined wrongly and marks it.
-pub fn tell(model: &Model, plan: &Plan, nets: &mut Nets, sink: &mut Sink) {
+pub fn report(model: &Model, plan: &Plan, nets: &mut Nets, sink: &mut Sink) {
     twice(model, sink);
     let wrong_feeds = feeds(model, nets, sink);
     let wrong_taps = injections(model, nets, sink);
@@ -116,12 +116,12 @@ fn injections(model: &Model, nets: &Nets, sink: &mut Sink) -> Vec<InjectionId> {
 }
 
 /// The first string that states its voltage.
-fn first_volts(model: &Model, stretch: &Stretch) -> Option<(StringId, Told<i64>)> {
+fn first_volts(model: &Model, stretch: &NetSection) -> Option<(StringId, Stated<i64>)> {
     stretch.runs.iter().find_map(|run| Some((run.string?, model.node_of(run.string?)?.volts?)))
 }
 
 /// Whether strings of two voltages are on one plus; reported unless the port states a voltage.
-fn mixed_strings(model: &Model, stretch: &Stretch, sink: &mut Sink) -> bool {
+fn mixed_strings(model: &Model, stretch: &NetSection, sink: &mut Sink) -> bool {
     let Some((first, volts)) = first_volts(model, stretch) else {
         return false;
     };
@@ -142,7 +142,7 @@ fn mixed_strings(model: &Model, stretch: &Stretch, sink: &mut Sink) -> bool {
 fn joined(
     model: &Model,
     group: &Group,
-    stretches: &mut Keyed<SectionId, Stretch>,
+    stretches: &mut Keyed<SectionId, NetSection>,
     sink: &mut Sink,
 ) {
     let power = group.power.map(|power| &model.powers[power]);
@@ -172,7 +172,7 @@ fn joined(
 }
 
 /// The point of the last node that shows something.
-fn last_lit(stretch: &Stretch) -> u32 {
+fn last_lit(stretch: &NetSection) -> u32 {
     let (mut point, mut lit) = (0, 0);
     for run in &stretch.runs {
         point += run.count;
@@ -188,9 +188,9 @@ fn nothing(model: &Model, plan: &Plan, nets: &Nets, sink: &mut Sink) {
             && !is_unsure(model, &plan.ports[stretch.port])
             && !lacks_injection(model, stretch)
     });
-    let mut bare: Vec<(&Stretch, Span)> =
+    let mut bare: Vec<(&NetSection, Span)> =
         bare.filter_map(|stretch| Some((stretch, stretch.at?))).collect();
-    let owner = |stretch: &Stretch| (plan.ports[stretch.port].controller, stretch.receiver);
+    let owner = |stretch: &NetSection| (plan.ports[stretch.port].controller, stretch.receiver);
     bare.sort_by_key(|(stretch, _)| owner(stretch));
     for ports in bare.chunk_by(|a, b| owner(a.0) == owner(b.0)) {
         let Some((stretch, at)) = ports.first() else {

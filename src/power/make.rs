@@ -1,7 +1,7 @@
 //! Makes of node as the solver sees them.
 
 use crate::cable::loop_ohms;
-use crate::model::{Draw, Model, NodeKind, Told};
+use crate::model::{Draw, Model, NodeKind, Stated};
 use crate::unit::Gauge;
 
 /// What a make of node is, electrically.
@@ -20,7 +20,7 @@ pub struct Make {
     /// Its conductor.
     pub gauge: Option<Gauge>,
     /// Its voltage in millivolts.
-    pub volts: Option<Told<i64>>,
+    pub volts: Option<Stated<i64>>,
     /// Whether it states a draw or an idle current.
     pub draws: bool,
     /// Whether pitch and conductor are known.

@@ -61,7 +61,7 @@ fn found(model: &Model, plan: &Plan, all: Option<u32>, sink: &mut Sink) -> Optio
     let mut nets = nets(model, plan);
     let long = nets.stretches.map(|one| one.left_out);
     faults::leave_out(model, plan, &mut nets);
-    faults::tell(model, plan, &mut nets, sink);
+    faults::report(model, plan, &mut nets, sink);
     let loads = currents(model, plan, &nets, all, sink);
     if let Some(finding) = unknown::finding(model, plan, &nets, &long, &loads.allowed) {
         sink.push(finding);
@@ -73,12 +73,12 @@ fn found(model: &Model, plan: &Plan, all: Option<u32>, sink: &mut Sink) -> Optio
 /// Solves the nets and checks all currents against the rules.
 fn currents(model: &Model, plan: &Plan, nets: &Nets, all: Option<u32>, sink: &mut Sink) -> Loads {
     let loads = loads(model, nets, all);
-    fuse::tell(model, plan, &loads, sink);
-    protect::tell(model, plan, nets, &loads, sink);
-    gauge::tell(model, &loads, sink);
-    idle::tell(model, &loads.allowed, sink);
-    supply::tell(model, &loads, sink);
-    circuit::tell(model, plan, &loads, sink);
+    fuse::report(model, plan, &loads, sink);
+    protect::report(model, plan, nets, &loads, sink);
+    gauge::report(model, &loads, sink);
+    idle::report(model, &loads.allowed, sink);
+    supply::report(model, &loads, sink);
+    circuit::report(model, plan, &loads, sink);
     loads
 }
 
@@ -114,7 +114,7 @@ fn sound(model: &Model, plan: &Plan) -> Nets {
     let mut nets = nets(model, plan);
     faults::leave_out(model, plan, &mut nets);
     // These findings are dropped: `check` reports them.
-    faults::tell(model, plan, &mut nets, &mut Sink::default());
+    faults::report(model, plan, &mut nets, &mut Sink::default());
     nets
 }
 

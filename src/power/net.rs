@@ -8,7 +8,7 @@ use super::network::Draw;
 use crate::keyed::{Keyed, id};
 use crate::loads::{From, SectionId};
 use crate::model::{
-    ControllerId, FeedLead, InjectionId, Model, NodeId, PowerId, ReceiverId, StringId, Told,
+    ControllerId, FeedLead, InjectionId, Model, NodeId, PowerId, ReceiverId, Stated, StringId,
 };
 use crate::plan::PortId;
 use crate::source::Span;
@@ -82,7 +82,7 @@ pub struct Spot {
 
 /// The part of a data line on one piece of plus.
 #[derive(Clone, Debug)]
-pub struct Stretch {
+pub struct NetSection {
     /// Its output.
     pub port: PortId,
     /// The receiver it hangs on.
@@ -105,7 +105,7 @@ pub struct Stretch {
     /// that feeds the stretch; in millivolts.
     pub usual: Option<i64>,
     /// The port's fuse.
-    pub fuse: Option<Told<i64>>,
+    pub fuse: Option<Stated<i64>>,
     /// Whether every pitch and conductor along it is known.
     pub whole: bool,
     /// How many nodes on it do not state what they draw.
@@ -133,7 +133,7 @@ pub struct DataLine {
 #[derive(Clone, Debug)]
 pub enum Passage {
     /// A stretch.
-    Stretch(SectionId),
+    NetSection(SectionId),
     /// Conductors on which nothing draws or feeds.
     Bare(Vec<Run>),
 }
@@ -153,21 +153,21 @@ pub struct Nets {
     /// The electrical side of each make of node.
     pub makes: Keyed<NodeId, Make>,
     /// The stretches that are solved, by output, then in chain order.
-    pub stretches: Keyed<SectionId, Stretch>,
+    pub stretches: Keyed<SectionId, NetSection>,
     /// The lines that they are on.
     pub lines: Keyed<LineId, DataLine>,
     /// Which of them share a lead.
     pub groups: Keyed<GroupId, Group>,
     /// Stretches on which nothing is known to draw. They are not solved, but fuses protect their
     /// conductors too.
-    pub undrawn: Vec<Stretch>,
+    pub undrawn: Vec<NetSection>,
     /// The group of each stretch.
     pub group_of: Keyed<SectionId, GroupId>,
 }
 
 impl Nets {
     /// Every stretch: those that are solved, then those on which nothing is known to draw.
-    pub fn all(&self) -> impl Iterator<Item = &Stretch> {
+    pub fn all(&self) -> impl Iterator<Item = &NetSection> {
         self.stretches.iter().chain(&self.undrawn)
     }
 
@@ -178,12 +178,12 @@ impl Nets {
     }
 
     /// The stretches of a line.
-    pub fn on<'a>(&'a self, line: &'a DataLine) -> impl Iterator<Item = &'a Stretch> {
+    pub fn on<'a>(&'a self, line: &'a DataLine) -> impl Iterator<Item = &'a NetSection> {
         line.stretches().map(|id| &self.stretches[id])
     }
 
     /// The stretches of a group.
-    pub fn of<'a>(&'a self, group: &'a Group) -> impl Iterator<Item = &'a Stretch> {
+    pub fn of<'a>(&'a self, group: &'a Group) -> impl Iterator<Item = &'a NetSection> {
         group.members.iter().map(|id| &self.stretches[*id])
     }
 
@@ -230,7 +230,7 @@ impl DataLine {
     /// Its stretches.
     pub fn stretches(&self) -> impl Iterator<Item = SectionId> {
         self.pieces.iter().filter_map(|piece| match piece {
-            Passage::Stretch(id) => Some(*id),
+            Passage::NetSection(id) => Some(*id),
             Passage::Bare(_) => None,
         })
     }
@@ -249,7 +249,7 @@ impl Run {
     }
 }
 
-impl Stretch {
+impl NetSection {
     /// The level of its nodes: `all` where that is given, else its own.
     #[must_use]
     pub fn level(&self, all: Option<u32>) -> u32 {

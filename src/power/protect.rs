@@ -9,12 +9,12 @@
 mod leads;
 mod ports;
 
-use super::net::{Nets, Stretch};
+use super::net::{NetSection, Nets};
 use crate::cable::capacity;
 use crate::diagnostic::Sink;
 use crate::diagnostic::words::shown;
 use crate::loads::Loads;
-use crate::model::{FeedLead, Model, Told};
+use crate::model::{FeedLead, Model, Stated};
 use crate::plan::Plan;
 use crate::rules::power::fuse::Wire;
 use crate::usage::{Outlet, outlet};
@@ -22,7 +22,7 @@ use std::iter;
 
 /// The known conductor of a stretch that may carry least; the first of equal ones.
 #[must_use]
-pub fn thinnest(model: &Model, stretch: &Stretch) -> Option<Wire> {
+pub fn thinnest(model: &Model, stretch: &NetSection) -> Option<Wire> {
     let known = stretch.runs.iter();
     let known = known.filter_map(|run| Some((run, run.gauge?)));
     let (run, gauge) = known.min_by_key(|(_, gauge)| capacity(*gauge).most_ua)?;
@@ -45,7 +45,7 @@ fn thinner(one: Wire, other: Option<Wire>) -> Wire {
 
 /// Checks every fuse against the conductors that it protects, and reports leads and ports without
 /// one.
-pub fn tell(model: &Model, plan: &Plan, nets: &Nets, loads: &Loads, sink: &mut Sink) {
+pub fn report(model: &Model, plan: &Plan, nets: &Nets, loads: &Loads, sink: &mut Sink) {
     // An undrawn stretch carries nothing.
     let through = loads.allowed.sections.iter().map(|section| section.port_ua);
     let all = nets.all().zip(through.chain(iter::repeat(0)));
@@ -63,7 +63,7 @@ pub fn tell(model: &Model, plan: &Plan, nets: &Nets, loads: &Loads, sink: &mut S
 
 /// A stretch as its fuses see it.
 struct Guarded<'a> {
-    stretch: &'a Stretch,
+    stretch: &'a NetSection,
     /// Its thinnest conductor, where one is known.
     thin: Option<Wire>,
     /// The current through its port in either direction, in microamperes.
@@ -80,7 +80,7 @@ struct Protect<'a> {
 
 impl Protect<'_> {
     /// The fuse that the supply of a lead states as its own.
-    fn supply_fuse(&self, lead: &FeedLead) -> Option<Told<i64>> {
+    fn supply_fuse(&self, lead: &FeedLead) -> Option<Stated<i64>> {
         self.model.supplies[lead.supply].fuse
     }
 
@@ -90,6 +90,6 @@ impl Protect<'_> {
 }
 
 /// Whether a fuse is larger than a conductor may carry.
-fn over(fuse: Told<i64>, wire: &Wire) -> bool {
+fn over(fuse: Stated<i64>, wire: &Wire) -> bool {
     fuse.value > capacity(wire.gauge).most_ua
 }

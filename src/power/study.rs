@@ -1,6 +1,6 @@
 //! Solves the nets at a level and reads currents and voltages from the solution.
 
-use super::net::{Nets, Passage, Run, Spot, Stretch, volts};
+use super::net::{NetSection, Nets, Passage, Run, Spot, volts};
 use super::network::{LineState, Pair, Peak, RowState};
 use super::rails;
 use super::units::{Unit, too_many_supplies, units};
@@ -24,7 +24,7 @@ impl Levels {
     #[must_use]
     pub fn new(model: &Model, nets: &Nets, units: &[Unit], all: Option<u32>) -> Self {
         let feeds = feeds(model, nets);
-        let known = |stretch: &Stretch| {
+        let known = |stretch: &NetSection| {
             let fed = match stretch.from {
                 From::Power(power) => feeds[power].is_some(),
                 From::Port => stretch.volts.is_some(),
@@ -34,7 +34,7 @@ impl Levels {
             let mut sites = stretch.sites.iter();
             fed && sites.all(|site| volts(model, &site.lead, stretch.volts).is_some())
         };
-        let held = |stretch: &Stretch| !stretch.left_out && known(stretch);
+        let held = |stretch: &NetSection| !stretch.left_out && known(stretch);
         let mut held = nets.stretches.map(held);
         for unit in units {
             for (line, _) in &unit.lines {
@@ -110,7 +110,7 @@ pub fn holds(model: &Model, nets: &Nets, (unit, levels): (&Unit, &Levels), id: S
                 rows.by_ref().take(runs.len()).for_each(drop);
                 false
             }
-            Passage::Stretch(other) => {
+            Passage::NetSection(other) => {
                 let count = nets.stretches[*other].runs.len();
                 let dark = rows.by_ref().take(count).map(|row| row.dark_points);
                 dark.sum::<u32>() == 0 && *other == id && levels.held[id]
@@ -133,7 +133,7 @@ impl Reader<'_> {
         for (at, piece) in pieces.iter().enumerate() {
             match piece {
                 Passage::Bare(runs) => self.rows.by_ref().take(runs.len()).for_each(drop),
-                Passage::Stretch(id) => self.stretch(*id, state.fed.filter(|_| at == 0)),
+                Passage::NetSection(id) => self.stretch(*id, state.fed.filter(|_| at == 0)),
             }
         }
     }
@@ -168,7 +168,7 @@ impl Reader<'_> {
         self.study.sections[id] = section;
     }
 
-    fn taps(&mut self, id: SectionId, stretch: &Stretch, held: bool) {
+    fn taps(&mut self, id: SectionId, stretch: &NetSection, held: bool) {
         for site in &stretch.sites {
             let pair = self.taps.by_ref().take(usize::from(held)).next();
             let pair = pair.copied().unwrap_or_default();
@@ -256,7 +256,7 @@ fn conductor(section: SectionId, run: &Run) -> Option<ConductorLoad> {
 }
 
 /// The section of a stretch that is not solved.
-fn left_out(stretch: &Stretch, all: Option<u32>) -> Section {
+fn left_out(stretch: &NetSection, all: Option<u32>) -> Section {
     Section {
         port: stretch.port,
         receiver: stretch.receiver,

@@ -5,7 +5,7 @@
 //! one supply has no effect on other boxes.
 
 use super::make::celsius;
-use super::net::{DataLine, LineId, Nets, Passage, Run, Spot, Stretch, volts};
+use super::net::{DataLine, LineId, NetSection, Nets, Passage, Run, Spot, volts};
 use super::network::{Bus, Draw, Network, Row, SolvedLead, SolvedLine, Step};
 use super::study::Levels;
 use crate::cable::loop_ohms;
@@ -178,7 +178,7 @@ impl Build<'_> {
                 Passage::Bare(runs) => {
                     steps.extend(runs.iter().map(|run| row(run, Draw::default())));
                 }
-                Passage::Stretch(id) => {
+                Passage::NetSection(id) => {
                     self.stretch(&self.nets.stretches[*id], self.levels.held[*id], &mut steps);
                 }
             }
@@ -186,7 +186,7 @@ impl Build<'_> {
         steps
     }
 
-    fn stretch(&self, stretch: &Stretch, held: bool, steps: &mut Vec<Step>) {
+    fn stretch(&self, stretch: &NetSection, held: bool, steps: &mut Vec<Step>) {
         let mut sites = stretch.sites.iter().filter(|_| held).peekable();
         let tap = |site: &Spot| {
             let volts = volts(self.model, &site.lead, stretch.volts).unwrap_or(0.0);

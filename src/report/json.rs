@@ -20,7 +20,7 @@ struct Finding<'a> {
     code: &'a str,
     severity: &'a str,
     message: &'a str,
-    labels: Vec<Stretch<'a>>,
+    labels: Vec<JsonSpan<'a>>,
     help: &'a str,
     why: &'a str,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -32,7 +32,7 @@ struct Finding<'a> {
 }
 
 #[derive(Serialize)]
-struct Stretch<'a> {
+struct JsonSpan<'a> {
     file: &'a str,
     line: u32,
     column: u32,
@@ -45,7 +45,7 @@ struct Stretch<'a> {
 struct Cure<'a> {
     title: &'a str,
     safe: bool,
-    edits: Vec<Stretch<'a>>,
+    edits: Vec<JsonSpan<'a>>,
 }
 
 /// Writes all findings.
@@ -79,8 +79,8 @@ fn whole<'a>(sources: &'a SourceMap, fix: &'a Fix) -> Cure<'a> {
     }
 }
 
-fn stretch<'a>(place: Place<'a>, text: &'a str) -> Stretch<'a> {
-    Stretch {
+fn stretch<'a>(place: Place<'a>, text: &'a str) -> JsonSpan<'a> {
+    JsonSpan {
         file: place.file,
         line: place.line,
         column: place.column,
@@ -91,7 +91,7 @@ fn stretch<'a>(place: Place<'a>, text: &'a str) -> Stretch<'a> {
 }
 
 /// An edit. Its place is exact to the byte, also at the end of a file.
-fn cure<'a>(sources: &'a SourceMap, edit: &'a Edit) -> Stretch<'a> {
+fn cure<'a>(sources: &'a SourceMap, edit: &'a Edit) -> JsonSpan<'a> {
     let place = sources.place(edit.span).unwrap_or_else(|| spot(sources, edit.span));
     stretch(place, &edit.text)
 }

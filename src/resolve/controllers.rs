@@ -6,13 +6,13 @@ use super::makes::{Chips, count};
 use super::matching::{Matched, Reader, Value};
 use super::names::Decl;
 use super::settings::{Key, Scope, first_words};
-use super::{settings_of, told};
+use super::{settings_of, stated};
 use crate::ast::{Arg, Block, BlockKind, Body, Ident, Part, Setting};
 use crate::diagnostic::words::nearest;
 use crate::diagnostic::{Diagnostic, Sink};
 use crate::model::{
     Addressing, Align, ChipId, CircuitId, Controller, ControllerId, Model, Port, PortSettings,
-    Receiver, ReservedUniverses, Start, Told,
+    Receiver, ReservedUniverses, Start, Stated,
 };
 use crate::protocol::{self, Input};
 use crate::rules;
@@ -199,7 +199,7 @@ fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller
         (Key::Label, Some(Value::Word(text))) => controller.label = Some(names.said(text).into()),
         (Key::Host, Some(Value::Word(host))) => {
             if rules::net::host::is_lawful(names.text(host)) {
-                controller.host = Some(told(set, names.text(host).into()));
+                controller.host = Some(stated(set, names.text(host).into()));
             } else {
                 sink.push(rules::net::host::unlawful(host.span, names.text(host)));
             }
@@ -223,10 +223,10 @@ fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller
         (Key::Sync, _) if !is_universe(number) => {
             sink.push(rules::address::range::universe(set.at(), number));
         }
-        (Key::Sync, _) => controller.sync = Some(told(set, count(number))),
-        (Key::Priority, _) => controller.priority = Some(told(set, count(number))),
-        (Key::UniverseSlots, _) => controller.universe_slots = Some(told(set, count(number))),
-        (Key::UniversesAtMost, _) => controller.most_universes = Some(told(set, count(number))),
+        (Key::Sync, _) => controller.sync = Some(stated(set, count(number))),
+        (Key::Priority, _) => controller.priority = Some(stated(set, count(number))),
+        (Key::UniverseSlots, _) => controller.universe_slots = Some(stated(set, count(number))),
+        (Key::UniversesAtMost, _) => controller.most_universes = Some(stated(set, count(number))),
         (Key::Addressing, Some(Value::Choice(which))) => {
             controller.addressing = match which {
                 0 => Addressing::PerPort,
@@ -246,7 +246,7 @@ fn apply(reader: &Reader<'_, '_>, set: &Matched<'_>, controller: &mut Controller
             controller.whole_nodes = true;
             controller.whole_nodes_at = Some(set.at());
         }
-        (Key::Dim, _) => controller.dim = Some(told(set, count(number))),
+        (Key::Dim, _) => controller.dim = Some(stated(set, count(number))),
         (Key::Stands, Some(Value::Range(x, y))) => controller.stands = Some((x, y)),
         (Key::DrawPower, _) => controller.draw_mw = Some(number),
         (Key::On, Some(Value::Word(word))) => controller.circuit = circuit(reader, word, sink),
@@ -345,7 +345,9 @@ fn add_dmx(
             controller.broken = true;
             return false;
         }
-        controller.dmx.extend((count(from)..=count(to)).map(|value| Told { value, at: set.at() }));
+        controller
+            .dmx
+            .extend((count(from)..=count(to)).map(|value| Stated { value, at: set.at() }));
     }
     true
 }
@@ -410,7 +412,7 @@ fn port_setting(
                     Arg::Word(word) => {
                         let chip = chips.find(model, *word, None, sink);
                         let at = set.at();
-                        port.chips.extend(chip.map(|value| Told { value, at }));
+                        port.chips.extend(chip.map(|value| Stated { value, at }));
                     }
                     Arg::Comma(_) => {}
                     other => sink.push(rules::syntax::unexpected::setting_form(
@@ -423,16 +425,16 @@ fn port_setting(
             }
         }
         (Key::NodesAtMost, _) => {
-            port.nodes = Some(told(set, count(number)));
+            port.nodes = Some(stated(set, count(number)));
             port.slots = None;
         }
         (Key::SlotsAtMost, _) => {
-            port.slots = Some(told(set, count(number)));
+            port.slots = Some(stated(set, count(number)));
             port.nodes = None;
         }
-        (Key::Fuse, _) => port.fuse = Some(told(set, number)),
-        (Key::Volts, _) => port.volts = Some(told(set, number)),
-        (Key::Dim, _) => port.dim = Some(told(set, count(number))),
+        (Key::Fuse, _) => port.fuse = Some(stated(set, number)),
+        (Key::Volts, _) => port.volts = Some(stated(set, number)),
+        (Key::Dim, _) => port.dim = Some(stated(set, count(number))),
         _ => {}
     }
 }

@@ -3,12 +3,12 @@
 use super::like::Lineage;
 use super::matching::{Reader, Value};
 use super::settings::{Key, Scope};
-use super::{settings_of, told};
+use super::{settings_of, stated};
 use crate::ast::{BlockKind, Ident};
 use crate::chip::{BitTime, KNOWN, KnownChip, USUAL, known};
 use crate::diagnostic::Sink;
 use crate::diagnostic::words::nearest;
-use crate::model::{Chip, ChipId, Display, Draw, Model, NodeKind, Prefer, Told};
+use crate::model::{Chip, ChipId, Display, Draw, Model, NodeKind, Prefer, Stated};
 use crate::protocol::UniverseSlots;
 use crate::rules;
 use crate::source::Span;
@@ -41,13 +41,13 @@ pub fn display(reader: &Reader<'_, '_>, sink: &mut Sink) -> Display {
                 display.whole_nodes = true;
                 display.whole_nodes_at = Some(set.at());
             }
-            Key::Dim => display.dim = Some(told(&set, count(number))),
+            Key::Dim => display.dim = Some(stated(&set, count(number))),
             Key::SpareNodes => display.spare_nodes = count(number),
             Key::SpareUniverses => display.spare_universes = count(number),
             Key::Conductors => display.conductors_mc = number,
             Key::LeadOf => {
                 if let Some(Value::Gauge(gauge)) = set.value(0) {
-                    display.lead = Some(told(&set, gauge));
+                    display.lead = Some(stated(&set, gauge));
                 }
             }
             Key::Prefer => {
@@ -55,7 +55,7 @@ pub fn display(reader: &Reader<'_, '_>, sink: &mut Sink) -> Display {
                     Some(Value::Choice(which)) => Prefer::ALL.get(which).copied(),
                     _ => None,
                 };
-                display.prefer = which.map(|prefer| told(&set, prefer));
+                display.prefer = which.map(|prefer| stated(&set, prefer));
             }
             _ => {}
         }
@@ -253,20 +253,20 @@ pub fn nodes(
                 (Key::Colour, Some(Value::Word(word))) => {
                     colour(reader.names.text(word), word.span, &mut node, sink);
                 }
-                (Key::Volts, _) => node.volts = Some(told(&set, number)),
-                (Key::DrawCurrent, _) => node.draw = Some(told(&set, Draw::Current(number))),
-                (Key::DrawPower, _) => node.draw = Some(told(&set, Draw::Power(number))),
+                (Key::Volts, _) => node.volts = Some(stated(&set, number)),
+                (Key::DrawCurrent, _) => node.draw = Some(stated(&set, Draw::Current(number))),
+                (Key::DrawPower, _) => node.draw = Some(stated(&set, Draw::Power(number))),
                 (Key::Idle, _) => node.idle_ua = number,
-                (Key::Floor, _) => node.floor = Some(told(&set, number)),
-                (Key::Pitch, _) => node.pitch_um = Some(told(&set, number)),
-                (Key::Gauge, Some(Value::Gauge(gauge))) => node.gauge = Some(told(&set, gauge)),
+                (Key::Floor, _) => node.floor = Some(stated(&set, number)),
+                (Key::Pitch, _) => node.pitch_um = Some(stated(&set, number)),
+                (Key::Gauge, Some(Value::Gauge(gauge))) => node.gauge = Some(stated(&set, gauge)),
                 _ => {}
             }
         }
         if let Some((word, at)) = named {
             let letters = node.colour.chars().count();
             let chip = chips.find(model, word, Some(letters), sink);
-            node.chip = chip.map(|value| Told { value, at });
+            node.chip = chip.map(|value| Stated { value, at });
         }
         node
     });

@@ -3,7 +3,7 @@
 use super::arithmetic::{Lets, hyphen};
 use super::misfits::{Measured, Misfit, Why};
 use super::names::Names;
-use super::settings::{FAR_UM, Key, Row, Scope, Slot, blocks_with, first_words, rows};
+use super::settings::{FAR_UM, Key, Scope, SettingRow, Slot, blocks_with, first_words, rows};
 use crate::ast::{Arg, Body, Expr, Ident, Quantity, Reference, SelRange, Setting};
 use crate::diagnostic::Sink;
 use crate::rules;
@@ -89,7 +89,7 @@ impl<'a> Reader<'_, 'a> {
         }
         self.use_words(setting);
         match misfit {
-            Some(misfit) => self.tell(&misfit, scope, setting, sink),
+            Some(misfit) => self.report(&misfit, scope, setting, sink),
             None => {
                 let known = first_words(scope);
                 let elsewhere = blocks_with(first);
@@ -136,7 +136,7 @@ impl<'a> Reader<'_, 'a> {
 
     fn try_row(
         &self,
-        row: &'static Row,
+        row: &'static SettingRow,
         setting: &'a Setting,
         sink: &mut Sink,
     ) -> Result<Matched<'a>, Misfit<'a>> {
@@ -211,7 +211,7 @@ impl<'a> Reader<'_, 'a> {
             }
             (Slot::Range(least, most) | Slot::RangeOrOne(least, most), Arg::Range(range)) => {
                 let ends = self.rising(range, "an end of the range", (*least, *most), sink);
-                let (from, to) = ends.ok_or(Why::Told)?;
+                let (from, to) = ends.ok_or(Why::Stated)?;
                 Value::Range(from, to)
             }
             (Slot::RangeOrOne(least, most), Arg::Number(_) | Arg::Word(_)) => {
@@ -291,7 +291,7 @@ impl<'a> Reader<'_, 'a> {
             }
             other => return Err(Why::Found(other)),
         };
-        let value = self.lets.eval(self.names, number, sink).ok_or(Why::Told)?;
+        let value = self.lets.eval(self.names, number, sink).ok_or(Why::Stated)?;
         Ok(Measured { at: arg.span(), value, unit, dimension, bounds })
     }
 
@@ -369,9 +369,9 @@ impl<'a> Reader<'_, 'a> {
             && let Some(number) = self.aught(quantity)
         {
             sink.push(rules::syntax::number::aught(quantity.span(), number));
-            return Err(Why::Told);
+            return Err(Why::Stated);
         }
-        let value = self.lets.eval(self.names, &quantity.value, sink).ok_or(Why::Told)?;
+        let value = self.lets.eval(self.names, &quantity.value, sink).ok_or(Why::Stated)?;
         let of = |dimension, bounds| Measured {
             at: quantity.span(),
             value,

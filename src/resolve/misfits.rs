@@ -3,7 +3,7 @@
 
 use super::arithmetic::hyphen;
 use super::matching::Reader;
-use super::settings::{Key, Row, Scope, Slot, rows};
+use super::settings::{Key, Scope, SettingRow, Slot, rows};
 use crate::ast::{Arg, Expr, Ident, Quantity, Setting};
 use crate::diagnostic::{Diagnostic, Sink};
 use crate::rules;
@@ -14,7 +14,7 @@ use crate::unit::{self, Decimal, Dimension};
 /// How far a row fitted, and why it does not fit.
 pub(super) struct Misfit<'a> {
     pub(super) depth: usize,
-    pub(super) row: &'static Row,
+    pub(super) row: &'static SettingRow,
     pub(super) why: Why<'a>,
 }
 
@@ -37,7 +37,7 @@ pub(super) enum Why<'a> {
     /// Something is left over, or a unit stands where none may.
     Over(Span),
     /// The reason has been reported.
-    Told,
+    Stated,
     /// A number without its unit.
     NoUnit(Measured),
     /// A number with another unit.
@@ -111,14 +111,14 @@ impl Measured {
 
 impl<'a> Reader<'_, 'a> {
     /// Reports a setting that fits no row; `misfit` is the row that fits best.
-    pub(super) fn tell(
+    pub(super) fn report(
         &self,
         misfit: &Misfit<'a>,
         scope: Scope,
         setting: &'a Setting,
         sink: &mut Sink,
     ) {
-        if matches!(misfit.why, Why::Told) || self.has_bent_quotes(setting) {
+        if matches!(misfit.why, Why::Stated) || self.has_bent_quotes(setting) {
             return;
         }
         let slip = match &misfit.why {

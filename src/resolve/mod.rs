@@ -33,7 +33,7 @@ mod wires;
 
 use crate::ast::{Item, Setting, StatementKind, Written};
 use crate::diagnostic::Sink;
-use crate::model::{Model, Told, most_strings};
+use crate::model::{Model, Stated, most_strings};
 use crate::rules;
 use crate::source::SourceMap;
 use arithmetic::Lets;
@@ -81,8 +81,8 @@ fn settings_of<'a>(
 }
 
 /// A value with the place of its setting.
-fn told<T>(set: &Matched<'_>, value: T) -> Told<T> {
-    Told { value, at: set.at() }
+fn stated<T>(set: &Matched<'_>, value: T) -> Stated<T> {
+    Stated { value, at: set.at() }
 }
 
 /// The model of a display's statements. `more` says how many strings above the fewest each `split`

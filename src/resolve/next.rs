@@ -3,7 +3,7 @@
 //! The forms of settings come from their table; those of statements are here. The words are matched
 //! with the steps of each form. The step after the last word is the answer.
 
-use super::settings::{Key, Row, Scope, Slot, rows};
+use super::settings::{Key, Scope, SettingRow, Slot, rows};
 use crate::ast::BlockKind;
 use crate::unit::{self, Dimension};
 
@@ -141,7 +141,7 @@ fn form(first: &str) -> Option<&'static [Step]> {
 }
 
 /// The steps of one form of a setting, without its first word.
-fn steps(row: &Row) -> Vec<Step> {
+fn steps(row: &SettingRow) -> Vec<Step> {
     match row.key {
         Key::Input => return INPUT.to_vec(),
         Key::StringRuns => return RUNS.to_vec(),

@@ -57,7 +57,7 @@ pub struct SameRef<'a> {
 
 /// Members that are alike: how many, and the shapes each of them has.
 #[derive(Clone)]
-pub struct Stretch {
+pub struct Alike {
     /// Its prop.
     pub prop: u32,
     /// How many members.
@@ -66,7 +66,7 @@ pub struct Stretch {
     pub shapes: Range<u32>,
 }
 
-impl Stretch {
+impl Alike {
     /// How many strings its members have together.
     pub fn strings(&self) -> u64 {
         u64::from(self.members) * u64::from(self.shapes.end - self.shapes.start)
@@ -77,7 +77,7 @@ impl Stretch {
 #[derive(Default)]
 pub struct Drafts<'a> {
     /// Stretches of members, in prop order.
-    pub stretches: Vec<Stretch>,
+    pub stretches: Vec<Alike>,
     /// `same as` of props and members: prop, members (from, to), reference, whether it has strings
     /// of its own.
     pub same: Vec<(u32, (u32, u32), SameRef<'a>, bool)>,
@@ -135,7 +135,7 @@ pub fn props<'a>(
         {
             members_so_far += 1;
             let shapes = start..start + count(shapes as i64);
-            drafts.stretches.push(Stretch { prop: index, members: 1, shapes });
+            drafts.stretches.push(Alike { prop: index, members: 1, shapes });
             continue;
         }
         row.block.made.last.store(0, Relaxed);
@@ -411,7 +411,7 @@ impl<'a> Context<'_, '_, 'a> {
             let same = SameRef { loads, ..same };
             self.drafts.same.push((self.index, (from, to), same, has_own));
         }
-        self.drafts.stretches.push(Stretch { prop: self.index, members: to - from + 1, shapes });
+        self.drafts.stretches.push(Alike { prop: self.index, members: to - from + 1, shapes });
     }
 
     /// Makes the shapes of a draft. A draft without any is reported.

@@ -7,12 +7,12 @@ use super::matching::{Reader, Value};
 use super::names::Names;
 use super::settings::{FAR_UM, FUSE_UA, Key, MOST_SLOTS, Scope};
 use super::targets::Ports;
-use super::{gaps, refs, settings_of, told};
+use super::{gaps, refs, settings_of, stated};
 use crate::ast::{BlockKind, Feed, Inject, Power, Reference, Renamed, Reserve, ReserveKind, Where};
 use crate::diagnostic::Sink;
 use crate::model::{
     Circuit, FeedLead, InjectAt, Injection, Model, Output, PowerFeed, Rename, ReservedOutput,
-    ReservedUniverses, Supply, SupplyId, Target, Told,
+    ReservedUniverses, Stated, Supply, SupplyId, Target,
 };
 use crate::rules;
 use crate::source::Span;
@@ -39,9 +39,9 @@ pub fn supplies(
         let scope = Scope::Of(BlockKind::Supply);
         for set in settings_of(reader, scope, &row.block.settings, sink) {
             match (set.key, set.value(0)) {
-                (Key::Volts, _) => supply.volts = Some(told(&set, set.number(0))),
-                (Key::Rated, _) => supply.rated = Some(told(&set, set.number(0))),
-                (Key::Fuse, _) => supply.fuse = Some(told(&set, set.number(0))),
+                (Key::Volts, _) => supply.volts = Some(stated(&set, set.number(0))),
+                (Key::Rated, _) => supply.rated = Some(stated(&set, set.number(0))),
+                (Key::Fuse, _) => supply.fuse = Some(stated(&set, set.number(0))),
                 (Key::Efficiency, _) => supply.efficiency = count(set.number(0)),
                 (Key::Stands, Some(Value::Range(x, y))) => supply.stands = Some((x, y)),
                 (Key::On, Some(Value::Word(word))) => supply.circuit = circuit(reader, word, sink),
@@ -67,8 +67,8 @@ pub fn circuits(
         let scope = Scope::Of(BlockKind::Circuit);
         for set in settings_of(reader, scope, &row.block.settings, sink) {
             match set.key {
-                Key::Volts => circuit.volts = Some(told(&set, set.number(0))),
-                Key::Breaker => circuit.breaker = Some(told(&set, set.number(0))),
+                Key::Volts => circuit.volts = Some(stated(&set, set.number(0))),
+                Key::Breaker => circuit.breaker = Some(stated(&set, set.number(0))),
                 _ => {}
             }
         }
@@ -259,7 +259,7 @@ fn feed<'a>(reader: &Reader<'_, 'a>, feed: &'a Feed, sink: &mut Sink) -> Option<
     let fuse = match &feed.fuse {
         Some(fuse) => {
             let value = reader.measure_of(fuse, Dimension::Current, "the fuse", FUSE_UA, sink)?;
-            Some(Told { value, at: fuse.span() })
+            Some(Stated { value, at: fuse.span() })
         }
         None => None,
     };

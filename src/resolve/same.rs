@@ -2,7 +2,7 @@
 
 use super::makes::count;
 use super::matching::Reader;
-use super::props::{Drafts, SameRef, Stretch};
+use super::props::{Alike, Drafts, SameRef};
 use super::refs::{self, Picked};
 use crate::ast::Reference;
 use crate::diagnostic::Sink;
@@ -138,7 +138,7 @@ pub fn borrow_shapes(
         // Strings that do not fit in the table are reported here; later layouts pass them over.
         model.strings.rows_mut().clear();
         super::table::lay_out(&drafts.stretches, model, sink);
-        let mut found: BTreeMap<(u32, u32), Vec<Stretch>> = BTreeMap::new();
+        let mut found: BTreeMap<(u32, u32), Vec<Alike>> = BTreeMap::new();
         for row in ready {
             let prop = row.0;
             match borrow(reader, &row, model, sink) {
@@ -157,7 +157,7 @@ pub fn borrow_shapes(
 }
 
 /// Replaces stretches without shapes by those found, which are given by prop and first member.
-fn replace(drafts: &mut Drafts<'_>, found: &mut BTreeMap<(u32, u32), Vec<Stretch>>) {
+fn replace(drafts: &mut Drafts<'_>, found: &mut BTreeMap<(u32, u32), Vec<Alike>>) {
     let mut at = (u32::MAX, 1);
     let old = std::mem::take(&mut drafts.stretches);
     for stretch in old {
@@ -178,7 +178,7 @@ fn borrow(
     (prop, (from, to), same): &(u32, (u32, u32), SameRef<'_>),
     model: &mut Model,
     sink: &mut Sink,
-) -> Option<Vec<Stretch>> {
+) -> Option<Vec<Alike>> {
     let picked = pick(reader, model, same, sink)?;
     let members = to - from + 1;
     let one_to_one = picked.members().count() == members as usize && members > 1;
@@ -201,7 +201,7 @@ fn borrow(
             }
             model.shapes.push(shape);
         }
-        stretches.push(Stretch {
+        stretches.push(Alike {
             prop: *prop,
             members: each,
             shapes: start..count(model.shapes.len() as i64),

@@ -207,7 +207,7 @@ pub enum Slot {
 
 /// One form of one setting.
 #[derive(Clone, Copy, Debug)]
-pub struct Row {
+pub struct SettingRow {
     /// What it sets.
     pub key: Key,
     /// Its first word.
@@ -226,8 +226,8 @@ const fn row(
     slots: &'static [Slot],
     example: &'static str,
     what: &'static str,
-) -> Row {
-    Row { key, first, slots, example, what }
+) -> SettingRow {
+    SettingRow { key, first, slots, example, what }
 }
 
 use Dimension as D;
@@ -257,27 +257,28 @@ const DIM: &[Slot] = &[S::Word("to"), S::Measure(D::Share, 1_000, 100_000)];
 const POWER: Slot = S::Measure(D::Power, 0, 1_000_000_000);
 const FUSE: Slot = S::Measure(D::Current, FUSE_UA.0, FUSE_UA.1);
 const CURRENT: Slot = S::Measure(D::Current, 0, FUSE_UA.1);
-const STANDS: Row =
+const STANDS: SettingRow =
     row(Key::Stands, "stands", &[S::Word("at"), S::Point], "stands at 4 m, 2.5 m", "the place");
-const LABEL: Row = row(Key::Label, "label", &[S::Text], "label \"north gable\"", "the label");
-const ENTERS: Row =
+const LABEL: SettingRow =
+    row(Key::Label, "label", &[S::Text], "label \"north gable\"", "the label");
+const ENTERS: SettingRow =
     row(Key::Enters, "enters", &[S::Texts], "enters \"left foot\"", "where data comes in");
-const WHOLE: Row = row(Key::WholeNodes, "whole", &[S::Word("nodes")], "whole nodes", "");
-const DIM_ROW: Row = row(Key::Dim, "dim", DIM, "dim to 30 %", "the level");
-const VOLTS_ROW: Row = row(Key::Volts, "volts", &[VOLTS], "volts 12 V", "the voltage");
-const UNIVERSE_ROW: Row = row(
+const WHOLE: SettingRow = row(Key::WholeNodes, "whole", &[S::Word("nodes")], "whole nodes", "");
+const DIM_ROW: SettingRow = row(Key::Dim, "dim", DIM, "dim to 30 %", "the level");
+const VOLTS_ROW: SettingRow = row(Key::Volts, "volts", &[VOLTS], "volts 12 V", "the voltage");
+const UNIVERSE_ROW: SettingRow = row(
     Key::UniverseSlots,
     "universe",
     &[S::Measure(D::Slots, 1, 512)],
     "universe 510 slots",
     "the universe size",
 );
-const ON: Row = row(Key::On, "on", &[S::Name], "on garage", "the circuit");
-const FLOOR: Row = row(Key::Floor, "floor", &[VOLTS], "floor 9 V", "the floor");
-const DRAW_POWER: Row = row(Key::DrawPower, "draw", &[POWER], "draw 60 W", "the draw");
+const ON: SettingRow = row(Key::On, "on", &[S::Name], "on garage", "the circuit");
+const FLOOR: SettingRow = row(Key::Floor, "floor", &[VOLTS], "floor 9 V", "the floor");
+const DRAW_POWER: SettingRow = row(Key::DrawPower, "draw", &[POWER], "draw 60 W", "the draw");
 
 #[rustfmt::skip] // A row a line: it is read as a table.
-const DISPLAY: &[Row] = &[
+const DISPLAY: &[SettingRow] = &[
     row(Key::FrameRate, "frame", &[S::Word("rate"), S::Measure(D::Frequency, 1_000, 1_000_000)], "frame rate 40 Hz", "the frame rate"),
     UNIVERSE_ROW,
     WHOLE,
@@ -290,7 +291,7 @@ const DISPLAY: &[Row] = &[
 ];
 
 #[rustfmt::skip] // A row a line: it is read as a table.
-const CHIP: &[Row] = &[
+const CHIP: &[SettingRow] = &[
     row(Key::Rate, "rate", &[S::Measure(D::Frequency, 1_000_000, 100_000_000_000)], "rate 800 kHz", "the rate"),
     row(Key::Latch, "latch", &[S::Measure(D::Time, 0, 1_000_000_000)], "latch 50 us", "the latch time"),
     row(Key::Depth, "depth", &[S::Count(8, 16, None)], "depth 16", "the depth"),
@@ -300,7 +301,7 @@ const CHIP: &[Row] = &[
 ];
 
 #[rustfmt::skip] // A row a line: it is read as a table.
-const NODE: &[Row] = &[
+const NODE: &[SettingRow] = &[
     row(Key::Chip, "chip", &[S::Name], "chip ws2811", "the chip"),
     row(Key::Colour, "colour", &[S::Name], "colour RGB", "the colour order"),
     row(Key::Colour, "color", &[S::Name], "colour RGB", "the colour order"),
@@ -314,7 +315,7 @@ const NODE: &[Row] = &[
 ];
 
 #[rustfmt::skip] // A row a line: it is read as a table.
-const CONTROLLER: &[Row] = &[
+const CONTROLLER: &[SettingRow] = &[
     LABEL,
     row(Key::Host, "host", &[S::Host], "host 192.168.40.11", "the host"),
     row(Key::Input, "input", &[S::Words], "input e131 unicast", "the input"),
@@ -338,7 +339,7 @@ const CONTROLLER: &[Row] = &[
 ];
 
 #[rustfmt::skip] // A row a line: it is read as a table.
-const PORTS: &[Row] = &[
+const PORTS: &[SettingRow] = &[
     row(Key::Chips, "chip", &[S::Names], "chip ws2811, ws2815", "the chips"),
     row(Key::NodesAtMost, "nodes", &[S::Word("at"), S::Word("most"), S::Count(1, MOST_SLOTS, Some(D::Nodes))], "nodes at most 800", "the number of nodes"),
     row(Key::SlotsAtMost, "slots", &[S::Word("at"), S::Word("most"), S::Count(1, MOST_SLOTS, Some(D::Slots))], "slots at most 512", "the number of slots"),
@@ -348,7 +349,7 @@ const PORTS: &[Row] = &[
 ];
 
 #[rustfmt::skip] // A row a line: it is read as a table.
-const RECEIVER: &[Row] = &[
+const RECEIVER: &[SettingRow] = &[
     LABEL,
     row(Key::Carries, "carries", &[S::Reference], "carries shed.9..12", "the ports"),
     STANDS,
@@ -357,7 +358,7 @@ const RECEIVER: &[Row] = &[
 ];
 
 #[rustfmt::skip] // A row a line: it is read as a table.
-const PROP: &[Row] = &[
+const PROP: &[SettingRow] = &[
     LABEL,
     ENTERS,
     row(Key::Node, "node", &[S::Name], "node bullet", "the make of node"),
@@ -376,7 +377,7 @@ const PROP: &[Row] = &[
 ];
 
 #[rustfmt::skip] // A row a line: it is read as a table.
-const SUPPLY: &[Row] = &[
+const SUPPLY: &[SettingRow] = &[
     VOLTS_ROW,
     row(Key::Rated, "rated", &[POWER], "rated 350 W", "the rating"),
     row(Key::Fuse, "fuse", &[FUSE], "fuse 30 A", "the fuse"),
@@ -386,14 +387,14 @@ const SUPPLY: &[Row] = &[
 ];
 
 #[rustfmt::skip] // A row a line: it is read as a table.
-const CIRCUIT: &[Row] = &[
+const CIRCUIT: &[SettingRow] = &[
     VOLTS_ROW,
     row(Key::Breaker, "breaker", &[CURRENT], "breaker 16 A", "the breaker"),
 ];
 
 /// Every setting of a block.
 #[must_use]
-pub fn rows(scope: Scope) -> &'static [Row] {
+pub fn rows(scope: Scope) -> &'static [SettingRow] {
     match scope {
         Scope::Of(BlockKind::Display) => DISPLAY,
         Scope::Of(BlockKind::Chip) => CHIP,

@@ -1,14 +1,14 @@
 //! Lays out the string table: prop by prop, member by member, string by string.
 
 use super::makes::count;
-use super::props::Stretch;
+use super::props::Alike;
 use crate::diagnostic::Sink;
 use crate::model::{Cut, Model, PropId, ShapeId, StringDef};
 use crate::rules;
 
 /// Lays out the string table from the stretches.
-pub fn lay_out(mut stretches: &[Stretch], model: &mut Model, sink: &mut Sink) {
-    let all: u64 = stretches.iter().map(Stretch::strings).sum();
+pub fn lay_out(mut stretches: &[Alike], model: &mut Model, sink: &mut Sink) {
+    let all: u64 = stretches.iter().map(Alike::strings).sum();
     let most = all.min(u64::from(model.most_strings));
     model.strings.reserve(usize::try_from(most).unwrap_or(0));
     for id in model.props.ids() {
@@ -19,9 +19,9 @@ pub fn lay_out(mut stretches: &[Stretch], model: &mut Model, sink: &mut Sink) {
     }
 }
 
-fn lay_out_prop(id: PropId, own: &[Stretch], model: &mut Model, sink: &mut Sink) {
+fn lay_out_prop(id: PropId, own: &[Alike], model: &mut Model, sink: &mut Sink) {
     let first = count(model.strings.len() as i64);
-    let total: u64 = own.iter().map(Stretch::strings).sum();
+    let total: u64 = own.iter().map(Alike::strings).sum();
     let prop = &mut model.props[id];
     prop.first = first;
     if prop.broken {
@@ -36,7 +36,7 @@ fn lay_out_prop(id: PropId, own: &[Stretch], model: &mut Model, sink: &mut Sink)
         model.incomplete = true;
         return;
     }
-    let each = |s: &Stretch| s.shapes.end - s.shapes.start;
+    let each = |s: &Alike| s.shapes.end - s.shapes.start;
     let even = own.iter().map(each).max() == own.iter().map(each).min();
     let family = prop.count.is_some();
     let mut ends = if even { Vec::new() } else { vec![0_u32] };

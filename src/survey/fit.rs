@@ -392,7 +392,7 @@ impl Slowest {
 }
 
 fn slowest(model: &Model, settings: &PortSettings) -> Option<u32> {
-    let driven = |chip: &crate::model::Told<crate::model::ChipId>| {
+    let driven = |chip: &crate::model::Stated<crate::model::ChipId>| {
         let mut driven = settings.chips.iter();
         settings.chips.is_empty() || driven.any(|one| one.value == chip.value)
     };

@@ -1,7 +1,7 @@
 //! The table of props and members that have an address, as declared.
 
 use super::View;
-use super::stretch::{self, Stretch};
+use super::stretch::{self, SlotRange};
 use super::strings::runs;
 use super::view::label_of;
 use crate::diagnostic::words::shown;
@@ -166,7 +166,7 @@ impl<'a> View<'a> {
         if self.only.is_some() && !ids().any(|s| self.shows(s)) {
             return None;
         }
-        let mut pieces: Vec<Stretch> = Vec::new();
+        let mut pieces: Vec<SlotRange> = Vec::new();
         let (mut strings, mut nodes, mut slots) = (0, None, 0);
         let mut strands: Option<(u64, Option<u32>)> = None;
         for string in ids() {
@@ -224,7 +224,7 @@ impl<'a> View<'a> {
     }
 
     /// How many different slots some stretches hold. The stretches are in order.
-    fn covered(&self, stretches: &[Stretch]) -> u64 {
+    fn covered(&self, stretches: &[SlotRange]) -> u64 {
         let slots = self.plan.universe_slots.each();
         let (mut end, mut sum) = (0, 0);
         for stretch in stretches {

@@ -12,7 +12,7 @@ use crate::usage::grid_of;
 
 /// A string's part of one universe.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
-pub struct Stretch {
+pub struct SlotRange {
     /// The universe, from 1.
     pub universe: u32,
     /// Its first slot, from 1.
@@ -41,7 +41,7 @@ pub struct Used {
 }
 
 /// Every string's stretches, by universe and slot.
-pub fn stretches(model: &Model, plan: &Plan) -> Vec<Stretch> {
+pub fn stretches(model: &Model, plan: &Plan) -> Vec<SlotRange> {
     let mut all = Vec::with_capacity(plan.placed.len() + plan.placed.len() / 2);
     for index in 0..plan.placed.len() {
         each(model, plan, StringId::from(index), |stretch| all.push(stretch));
@@ -51,7 +51,7 @@ pub fn stretches(model: &Model, plan: &Plan) -> Vec<Stretch> {
 }
 
 /// Calls `take` with each stretch of one string.
-pub fn each(model: &Model, plan: &Plan, id: StringId, mut take: impl FnMut(Stretch)) {
+pub fn each(model: &Model, plan: &Plan, id: StringId, mut take: impl FnMut(SlotRange)) {
     let (Some(placed), Some(body)) = (plan.of(id), Body::of(model, id)) else {
         return;
     };
@@ -62,7 +62,7 @@ pub fn each(model: &Model, plan: &Plan, id: StringId, mut take: impl FnMut(Stret
     let most = *UNIVERSES.end() as usize;
     for segment in grid.segments(placed.start, body).take(most) {
         // Slots are at most 512.
-        take(Stretch {
+        take(SlotRange {
             universe: grid.universe(segment.start),
             first: grid.offset(segment.start) as u32 + 1,
             last: grid.offset(segment.end - 1) as u32 + 1,
@@ -72,7 +72,7 @@ pub fn each(model: &Model, plan: &Plan, id: StringId, mut take: impl FnMut(Stret
 }
 
 /// What is in use, one row for each universe, from stretches in order.
-pub fn by_universe(plan: &Plan, stretches: &[Stretch]) -> Vec<Used> {
+pub fn by_universe(plan: &Plan, stretches: &[SlotRange]) -> Vec<Used> {
     let mut rows: Vec<Used> = Vec::new();
     let mut own = false;
     let mut covered = 0;

@@ -1,7 +1,7 @@
 //! The table of universes with a slot in use, by number.
 
 use super::View;
-use super::stretch::{Stretch, Used};
+use super::stretch::{SlotRange, Used};
 use crate::diagnostic::words;
 use crate::model::{Controller, ControllerId};
 use crate::table::{Cell, Column, Row, Table, columns};
@@ -131,7 +131,7 @@ impl<'a> View<'a> {
         })
     }
 
-    fn universe_row(&self, used: &Used, here: &[Stretch]) -> UniverseRow<'a> {
+    fn universe_row(&self, used: &Used, here: &[SlotRange]) -> UniverseRow<'a> {
         let controller = &self.model.controllers[used.owner];
         let all = self.plan.universe_slots;
         let size = if used.dmx { all.get() } else { controller.slots_used(all) };
@@ -146,7 +146,7 @@ impl<'a> View<'a> {
     }
 
     /// The other controllers that show something of a universe, as declared.
-    fn listeners(&self, used: &Used, here: &[Stretch]) -> Vec<Listener<'a>> {
+    fn listeners(&self, used: &Used, here: &[SlotRange]) -> Vec<Listener<'a>> {
         let owners = here.iter().filter_map(|s| usage::controller_of(self.plan, s.string));
         let mut ids: Vec<ControllerId> = owners.filter(|id| *id != used.owner).collect();
         ids.sort_unstable();

@@ -1,6 +1,6 @@
 //! A compiled display, perhaps narrowed to one name. Its tables are made from this.
 
-use super::stretch::{self, Stretch, Used};
+use super::stretch::{self, SlotRange, Used};
 use crate::diagnostic::words;
 use crate::keyed::Keyed;
 use crate::model::{ControllerId, Model, PieceKind, Prop, StringDef, StringId};
@@ -14,7 +14,7 @@ pub struct View<'a> {
     pub(super) model: &'a Model,
     pub(super) plan: &'a Plan,
     pub(super) only: Option<Only>,
-    usage: OnceCell<(Vec<Stretch>, Vec<Used>)>,
+    usage: OnceCell<(Vec<SlotRange>, Vec<Used>)>,
 }
 
 /// What a view is narrowed to.
@@ -109,7 +109,7 @@ impl<'a> View<'a> {
         Point::new(self.plan.universe_slots, channel)
     }
 
-    pub(super) fn usage(&self) -> &(Vec<Stretch>, Vec<Used>) {
+    pub(super) fn usage(&self) -> &(Vec<SlotRange>, Vec<Used>) {
         self.usage.get_or_init(|| {
             let stretches = stretch::stretches(self.model, self.plan);
             let rows = stretch::by_universe(self.plan, &stretches);

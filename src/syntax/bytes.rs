@@ -315,7 +315,7 @@ impl Checker<'_, '_> {
                     Some(self.span(&line)),
                     close.as_ref().map(|close| self.span(close)),
                 ));
-                self.tell(open);
+                self.report(open);
                 let end = close.map_or(line.end, |close| close.end);
                 self.edits.push((line.start..end, ""));
                 return end;
@@ -344,12 +344,12 @@ impl Checker<'_, '_> {
         if let Some(marker) = marker {
             let span = self.span(&marker);
             self.sink.push(unexpected::conflict(span, None, None));
-            self.tell(marker);
+            self.report(marker);
         }
     }
 
     /// Adds a stretch to `told`, which is in order. Stretches after it may be in it already.
-    fn tell(&mut self, stretch: Range<usize>) {
+    fn report(&mut self, stretch: Range<usize>) {
         let before = self.told.partition_point(|told| told.start < stretch.start);
         self.told.insert(before, stretch);
     }

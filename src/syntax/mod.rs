@@ -199,7 +199,7 @@ impl<'a> Stage<'a> {
         self.text.get(range).unwrap_or("")
     }
 
-    fn is_told(&self, range: Range<usize>) -> bool {
+    fn is_reported(&self, range: Range<usize>) -> bool {
         touches(&self.checked.told, &range)
     }
 
@@ -304,7 +304,9 @@ impl<'a> Stage<'a> {
         } else if whole {
             match Grammar::parse(Rule::one_statement, &plain(text)) {
                 Ok(pairs) => return self.lower_statements(pairs, range.start),
-                Err(error) => self.tell(range.clone(), &error, Thing::Statement(first_word(text))),
+                Err(error) => {
+                    self.report(range.clone(), &error, Thing::Statement(first_word(text)))
+                }
             }
         }
         self.note_unnamed(range.clone());
@@ -330,7 +332,7 @@ impl<'a> Stage<'a> {
             Err(error) => range.start + explain::place(&error, text.len()),
         };
         let head = self.trimmed(range.start..end);
-        if !self.is_told(range.clone()) {
+        if !self.is_reported(range.clone()) {
             let word = first_word(text);
             let span = self.span(head.clone());
             let finding = if closed {
@@ -413,7 +415,7 @@ impl<'a> Stage<'a> {
         match Grammar::parse(Rule::one_head, &plain(text)) {
             Ok(pairs) => self.lower(range.start, |lower| lower.one_head(pairs)),
             Err(error) => {
-                self.tell(range, &error, Thing::Statement(first_word(text)));
+                self.report(range, &error, Thing::Statement(first_word(text)));
                 None
             }
         }
@@ -478,7 +480,7 @@ impl<'a> Stage<'a> {
         match Grammar::parse(rule, &plain(self.slice(range.clone()))) {
             Ok(pairs) => self.lower(range.start, |lower| lower.one_setting(pairs, kind)),
             Err(error) => {
-                self.tell(range, &error, thing);
+                self.report(range, &error, thing);
                 None
             }
         }
@@ -489,7 +491,7 @@ impl<'a> Stage<'a> {
         let behind = self.slice(range.start.saturating_add(1)..range.end);
         let rest = behind.trim_start();
         let start = range.end - rest.len();
-        if rest.is_empty() || self.is_told(start..range.end) {
+        if rest.is_empty() || self.is_reported(start..range.end) {
             return;
         }
         let (span, found) = (self.first(start), explain::found(rest));
@@ -501,8 +503,8 @@ impl<'a> Stage<'a> {
     }
 
     /// Reports a stretch that did not parse, unless something in it has been reported.
-    fn tell(&mut self, range: Range<usize>, error: &Error<Rule>, thing: Thing<'_>) {
-        if !self.is_told(range.clone()) && !self.sink.is_full() {
+    fn report(&mut self, range: Range<usize>, error: &Error<Rule>, thing: Thing<'_>) {
+        if !self.is_reported(range.clone()) && !self.sink.is_full() {
             let finding = explain::explain(self.text, range, self.base, error, thing);
             self.sink.push(finding);
         }

@@ -4,7 +4,7 @@ use crate::check::{self, codes, told};
 use std::collections::BTreeMap;
 use tinsel::ast::BlockKind;
 use tinsel::explain::LANGUAGE;
-use tinsel::resolve::settings::{Row, Scope, Slot, rows};
+use tinsel::resolve::settings::{Scope, SettingRow, Slot, rows};
 use tinsel::rules;
 
 /// What a page writes before the heading that it cites.
@@ -91,7 +91,7 @@ fn every_example_compiles() {
 }
 
 /// The words of a setting in their order: `universes at most`.
-fn words(row: &Row) -> Vec<&'static str> {
+fn words(row: &SettingRow) -> Vec<&'static str> {
     let more = row.slots.iter().filter_map(|slot| match slot {
         Slot::Word(word) => Some(*word),
         _ => None,

@@ -20,7 +20,7 @@ fn a_hundred_props_compile_as_they_stand() {
         table.push_str(&format!("{name};{count};{nodes};{strings};Box {};{port}\n", number % 3));
     }
     let import = imported(&table);
-    assert!(import.notes.iter().all(|note| note.grade == Grade::Told));
+    assert!(import.notes.iter().all(|note| note.grade == Grade::Noted));
     let compiled = check::one(&import.text);
     assert!(compiled.findings.is_empty(), "{}\n{}", check::told(&compiled), import.text);
     assert_eq!(compiled.model.props.len(), 100);

@@ -14,7 +14,7 @@ use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
 use std::collections::BTreeMap;
 use tinsel::diff::remap;
 use tinsel::grid::{Body, Grid};
-use tinsel::lock::{Lock, Row};
+use tinsel::lock::{Lock, LockRow};
 use tinsel::model::StringId;
 use tinsel::source::{Files, Memory};
 use tinsel::{Compiled, compile_around};
@@ -36,12 +36,13 @@ pub fn lock_of(compiled: &Compiled) -> Lock {
 }
 
 /// The rows that two locks have by one name at another place.
-pub fn moved<'a>(before: &'a Lock, now: &Lock) -> Vec<&'a Row> {
-    let elsewhere = |row: &&Row| now.row(&row.name).is_some_and(|other| other.start != row.start);
+pub fn moved<'a>(before: &'a Lock, now: &Lock) -> Vec<&'a LockRow> {
+    let elsewhere =
+        |row: &&LockRow| now.row(&row.name).is_some_and(|other| other.start != row.start);
     before.rows.iter().filter(elsewhere).collect()
 }
 
-fn slots(rows: &[&Row]) -> u64 {
+fn slots(rows: &[&LockRow]) -> u64 {
     rows.iter().map(|row| row.slots).sum()
 }
 
@@ -436,7 +437,7 @@ fn the_fewest_plugs_and_then_the_fewest_slots_move() {
 
 /// A lock of rows: name, port of `pier`, first slot of universe 1, nodes of three slots.
 fn rows(rows: &[(&str, u32, u64, u64)]) -> Lock {
-    let row = |(name, port, slot, nodes): &(&str, u32, u64, u64)| Row {
+    let row = |(name, port, slot, nodes): &(&str, u32, u64, u64)| LockRow {
         name: (*name).into(),
         controller: "pier".into(),
         output: tinsel::model::Output::Pixel(*port),
@@ -447,7 +448,7 @@ fn rows(rows: &[(&str, u32, u64, u64)]) -> Lock {
         moved: None,
         at: tinsel::source::Span::default(),
     };
-    let mut rows: Vec<Row> = rows.iter().map(row).collect();
+    let mut rows: Vec<LockRow> = rows.iter().map(row).collect();
     rows.sort_by(|a, b| a.name.cmp(&b.name));
     Lock {
         renamed: Vec::new(),

@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::process::Command;
 use tinsel::diagnostic::Sink;
-use tinsel::lock::{Lock, Made, Row, SetUp};
+use tinsel::lock::{Lock, LockRow, Made, SetUp};
 use tinsel::lockfile::{self, Added, LockText};
 use tinsel::model::Output;
 use tinsel::source::{Loaded, SourceMap, Span};
@@ -29,13 +29,13 @@ fn read(bytes: &[u8]) -> Result<LockText, Vec<&'static str>> {
 }
 
 /// The rows without their places in a text.
-fn rows(lock: &Lock) -> Vec<Row> {
+fn rows(lock: &Lock) -> Vec<LockRow> {
     let at = Span::default();
-    lock.rows.iter().map(|row| Row { at, ..row.clone() }).collect()
+    lock.rows.iter().map(|row| LockRow { at, ..row.clone() }).collect()
 }
 
-fn row(name: &str, controller: &str, output: Output, start: u64, slots: u64) -> Row {
-    Row {
+fn row(name: &str, controller: &str, output: Output, start: u64, slots: u64) -> LockRow {
+    LockRow {
         name: name.into(),
         controller: controller.into(),
         output,
@@ -249,7 +249,7 @@ fn as_yaml_has_it(text: &str, lock: &Lock) {
     let document: Document = serde_yaml::from_str(text).unwrap();
     let slots = lock.universe_slots.each();
     let level = |level: Option<u32>| level.map(|level| f64::from(level) / 1_000.0);
-    let place = |row: &Row| {
+    let place = |row: &LockRow| {
         let made = row.made.as_ref();
         let of = |value: fn(&Made) -> u32| made.map_or(0, value);
         Place {
@@ -303,7 +303,7 @@ fn it_is_yaml() {
     assert_eq!(read(text.as_bytes()).unwrap().lock, empty);
 }
 
-fn a_row() -> impl Strategy<Value = Row> {
+fn a_row() -> impl Strategy<Value = LockRow> {
     let word = "(null|true|no|Off|y|[a-zåλж][a-z0-9_ßé雪-]{0,6}[a-z0-9])";
     let name = (word, 0..12_u32, 0..4_u32).prop_map(|(prop, member, string)| {
         let member = if member > 0 { format!("[{member}]") } else { String::new() };
@@ -318,7 +318,7 @@ fn a_row() -> impl Strategy<Value = Row> {
     (name, word, place, made(), any::<bool>()).prop_map(
         |(name, controller, (output, start, more), made, stored)| {
             let least = made.as_ref().map_or(0, |made| u64::from(made.nodes * made.each));
-            Row { made, stored, ..row(&name, &controller, output, start, least + more) }
+            LockRow { made, stored, ..row(&name, &controller, output, start, least + more) }
         },
     )
 }
@@ -383,7 +383,7 @@ fn a_lock() -> impl Strategy<Value = Lock> {
         let boxes: BTreeMap<_, _> = boxes.collect();
         let renamed = renamed.into_iter();
         let renamed = renamed.map(|(old, new)| (old.into(), new.into())).collect();
-        let rows: BTreeMap<Box<str>, Row> =
+        let rows: BTreeMap<Box<str>, LockRow> =
             rows.into_iter().map(|row| (row.name.clone(), row)).collect();
         Lock {
             renamed,
@@ -542,7 +542,7 @@ fn a_fault_is_marked_where_it_stands() {
 #[test]
 fn the_largest_lock_is_not_too_large() {
     let long = "x".repeat(48);
-    let row = Row {
+    let row = LockRow {
         made: Some(Made {
             nodes: 100_000,
             each: 4,

@@ -231,7 +231,7 @@ fn several_tables_become_one_display() {
     );
     assert_eq!(doubts(&import), [""; 0]);
     let renamed = import.notes.iter().find(|note| note.what.contains("had to change")).unwrap();
-    assert_eq!((renamed.grade, import.tables), (Grade::Told, 2));
+    assert_eq!((renamed.grade, import.tables), (Grade::Noted, 2));
     // A fault of one of them is under its name.
     let all = [("yard.csv", yard.as_bytes()), ("gate.csv", b"owl,50\n".as_slice())];
     let why = import_all(&all, &Reading::default()).unwrap_err();

@@ -31,7 +31,7 @@ pub struct Change {
 
 /// A stretch of a file.
 #[derive(Serialize)]
-pub struct Stretch {
+pub struct TextRange {
     file: String,
     from: At,
     to: At,
@@ -233,7 +233,7 @@ pub fn offered(desk: &Desk, place: &Place) -> Result<Vec<Action>, String> {
 ///
 /// # Errors
 /// See [`hovered`].
-pub fn declared(desk: &Desk, place: &Place) -> Result<Vec<Stretch>, String> {
+pub fn declared(desk: &Desk, place: &Place) -> Result<Vec<TextRange>, String> {
     let (_, offset) = found(desk, place)?;
     let places = names::definition(desk, offset).into_iter();
     let sheets = Sheets::default();
@@ -241,7 +241,7 @@ pub fn declared(desk: &Desk, place: &Place) -> Result<Vec<Stretch>, String> {
         .filter_map(|span| {
             let file = desk.file_at(span.start)?;
             let (from, to) = ends(&sheets, file, span);
-            Some(Stretch { file: file.name.clone(), from, to })
+            Some(TextRange { file: file.name.clone(), from, to })
         })
         .collect())
 }

@@ -1,7 +1,7 @@
 //! Rows of the lock → strings and controllers of the display.
 
 use super::names::{Names, shapes};
-use crate::lock::{Lock, Row};
+use crate::lock::{Lock, LockRow};
 use crate::model::{ControllerId, Model, PieceKind, Rename, StringId};
 use crate::plan::{Carried, Freed, Past, Was};
 use std::collections::BTreeMap;
@@ -16,7 +16,7 @@ pub(super) fn bind(model: &Model, lock: &Lock) -> Past {
     };
     let mut carried: Vec<Carried> = model.renames.iter().map(carries).collect();
     let controllers = controllers(model, lock, &names, &mut carried);
-    let was = |(at, row): (usize, &Row)| Was {
+    let was = |(at, row): (usize, &LockRow)| Was {
         row: at,
         controller: controllers.get(&*row.controller).copied(),
         output: row.output,

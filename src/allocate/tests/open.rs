@@ -69,11 +69,11 @@ fn open_lines_go_to_the_nearer_controller_that_has_universes_left() {
     assert_eq!(on(&display), [near, near]);
     // 600 nodes are 1800 slots: four universes hold one of them.
     let at = display.spot();
-    display.set(near).most_universes = Some(Told { value: 4, at });
+    display.set(near).most_universes = Some(Stated { value: 4, at });
     let mut split = on(&display);
     split.sort_unstable();
     assert_eq!(split, [near, far]);
-    display.set(near).most_universes = Some(Told { value: 3, at });
+    display.set(near).most_universes = Some(Stated { value: 3, at });
     assert_eq!(on(&display), [far, far]);
 }
 

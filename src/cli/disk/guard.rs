@@ -14,19 +14,19 @@ pub struct Guard {
 
 impl Guard {
     /// Takes the guard of a display's folder. If another build holds it, it waits and says so
-    /// through `tell`. Where the folder can't be locked, it says so and holds nothing.
-    pub fn take(folder: &Path, tell: &dyn Fn(&str)) -> Self {
+    /// through `report`. Where the folder can't be locked, it says so and holds nothing.
+    pub fn take(folder: &Path, report: &dyn Fn(&str)) -> Self {
         let held = open(folder).and_then(|file| match file.try_lock() {
             Ok(()) => Ok(file),
             Err(TryLockError::WouldBlock) => {
-                tell("another build is at work in this folder; waiting for it");
+                report("another build is at work in this folder; waiting for it");
                 file.lock().map(|()| file)
             }
             Err(TryLockError::Error(error)) => Err(error),
         });
         if let Err(error) = &held {
             let why = reason(error);
-            tell(&format!(
+            report(&format!(
                 "warning: this folder can't be guarded ({why}), so let no two builds run at once"
             ));
         }

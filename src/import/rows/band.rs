@@ -5,7 +5,7 @@ use super::Stage;
 use crate::import::cells::{self, SheetPort};
 use crate::import::columns;
 use crate::import::headings::Kind;
-use crate::import::sheet::Row;
+use crate::import::sheet::SheetRow;
 use crate::import::{Grade, Note, Sheet, boxes};
 use std::collections::BTreeSet;
 
@@ -55,7 +55,7 @@ impl<'a> Stage<'a> {
     }
 
     /// Splits the port off a cell of boxes (`E4`), where no other cell has one. Returns the rest.
-    pub(super) fn box_and_port(&mut self, row: &Row, text: String) -> String {
+    pub(super) fn box_and_port(&mut self, row: &SheetRow, text: String) -> String {
         self.own_port = None;
         if self.columns.cell(row, Kind::Port).is_some() || self.known_box(&text).is_some() {
             return text;
@@ -84,12 +84,12 @@ impl<'a> Stage<'a> {
         self.port = None;
         if let Some(band) = &self.band {
             let what = format!("no column names its controller; taken as `{band}`, by its name");
-            self.notes.push(Note::of_table(what, Grade::Told));
+            self.notes.push(Note::of_table(what, Grade::Noted));
         }
     }
 
     /// Takes the box and the port in a row of words; they hold for the rows below it.
-    pub(super) fn band_of(&mut self, row: &Row) {
+    pub(super) fn band_of(&mut self, row: &SheetRow) {
         let words = row.filled().map(|(_, cell)| cell.text.as_str()).next().unwrap_or("");
         self.port = port(words);
         let Some(name) = boxes::named_in(self.known, words, &[]) else { return };
@@ -101,7 +101,7 @@ impl<'a> Stage<'a> {
     }
 
     /// Whether a row is a line of its own that names a port: it has nothing else but remarks.
-    pub(super) fn is_port_line(&self, row: &Row) -> bool {
+    pub(super) fn is_port_line(&self, row: &SheetRow) -> bool {
         let remark = |at: usize| matches!(self.columns.kind_at(at), None | Some(Kind::Note));
         let mut cells = row.filled();
         let first = cells.next().is_some_and(|(_, cell)| port(&cell.text).is_some());

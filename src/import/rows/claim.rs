@@ -5,11 +5,11 @@ use crate::import::Grade;
 use crate::import::cells::{self, At, Spots};
 use crate::import::found::Claim;
 use crate::import::headings::Kind;
-use crate::import::sheet::Row;
+use crate::import::sheet::SheetRow;
 
 impl Stage<'_> {
     /// Notes where a row says that its strings lie.
-    pub(super) fn claim(&mut self, row: &Row, prop: usize, lines: Vec<(usize, usize)>) {
+    pub(super) fn claim(&mut self, row: &SheetRow, prop: usize, lines: Vec<(usize, usize)>) {
         let [full, full_end] = self.full(row);
         let (from_pair, end_universe) = match full {
             Some(at) => (Some(at), None),
@@ -72,7 +72,7 @@ impl Stage<'_> {
 
     /// The addresses in a row's cells of start, end, first channel and last channel; what is not
     /// understood is reported.
-    fn addresses(&mut self, row: &Row) -> [Option<Spots>; 4] {
+    fn addresses(&mut self, row: &SheetRow) -> [Option<Spots>; 4] {
         [Kind::Start, Kind::End, Kind::StartChannel, Kind::EndChannel].map(|kind| {
             let text = self.columns.cell(row, kind)?;
             // Beside an end, `21-256` is universe and slot, no range.
@@ -98,7 +98,7 @@ impl Stage<'_> {
 
     /// The start and the end that a row has whole in one cell of another column: of universes, of
     /// slots, or of slots a node; a channel among slots counts too.
-    fn full(&mut self, row: &Row) -> [Option<At>; 2] {
+    fn full(&mut self, row: &SheetRow) -> [Option<At>; 2] {
         let said = self.columns.first(row, &[Kind::Start, Kind::StartChannel]);
         let stray = Some(Kind::SlotsPerNode).filter(|_| said.is_none());
         let of = |kinds: &[Kind]| {
@@ -119,7 +119,7 @@ impl Stage<'_> {
 
     /// The universe and slot of a channel that stands in a column of slots, in a row without a
     /// universe.
-    fn beyond(&mut self, row: &Row, universe: Kind, slot: Kind) -> Option<At> {
+    fn beyond(&mut self, row: &SheetRow, universe: Kind, slot: Kind) -> Option<At> {
         const ALL: u64 = 512;
         let text = self.columns.cell(row, slot)?.to_lowercase();
         let text = ["channel", "chan", "ch", "abs"]
@@ -136,7 +136,7 @@ impl Stage<'_> {
                 "no universe; taken as a channel counted through universes of {ALL} slots: {own}/{at}; so are \
                  others like it"
             );
-            self.note((row, slot), what, Grade::Told);
+            self.note((row, slot), what, Grade::Noted);
         }
         Some(At::Slot(own, at))
     }
@@ -145,7 +145,7 @@ impl Stage<'_> {
     /// strings can reach.
     fn end_slot(
         &self,
-        row: &Row,
+        row: &SheetRow,
         (prop, lines): (usize, &[(usize, usize)]),
         start: Option<At>,
         last: Option<u64>,
@@ -162,7 +162,7 @@ impl Stage<'_> {
     }
 
     /// The heading and the text of a row's start, and of its end.
-    fn texts(&self, row: &Row) -> [(String, String); 2] {
+    fn texts(&self, row: &SheetRow) -> [(String, String); 2] {
         let kind_of = |kinds: &[Kind]| {
             kinds.iter().copied().find(|kind| self.columns.cell(row, *kind).is_some())
         };
@@ -189,7 +189,7 @@ impl Stage<'_> {
     /// A universe and a slot from two columns, and the last universe where the first has a range.
     pub(super) fn pair(
         &mut self,
-        row: &Row,
+        row: &SheetRow,
         universe: Kind,
         slot: Kind,
     ) -> (Option<At>, Option<u64>) {
@@ -201,7 +201,7 @@ impl Stage<'_> {
             (None, Some(above)) if carried => {
                 let above = above.clone();
                 let what = format!("no universe; taken as {above}, which stands above");
-                self.note((row, universe), what, Grade::Told);
+                self.note((row, universe), what, Grade::Noted);
                 above
             }
             (None, _) => return (None, None),
@@ -234,7 +234,7 @@ impl Stage<'_> {
     }
 
     /// Keeps the rest of a row as comments of its prop.
-    pub(super) fn comments(&mut self, row: &Row, prop: usize) {
+    pub(super) fn comments(&mut self, row: &SheetRow, prop: usize) {
         let mut comments = Vec::new();
         for (at, cell) in row.filled() {
             let kept = match self.columns.kind_at(at) {

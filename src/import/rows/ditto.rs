@@ -2,7 +2,7 @@
 
 use crate::import::columns::Block;
 use crate::import::settle::ranges;
-use crate::import::sheet::{Cell, Row};
+use crate::import::sheet::{Cell, SheetRow};
 use crate::import::{Grade, Note};
 use std::collections::BTreeSet;
 
@@ -33,7 +33,7 @@ pub fn is_mark(text: &str) -> bool {
 }
 
 /// Replaces each such mark by the cell above it. Rows of one cell and totals do not count as above.
-pub fn fill(rows: &mut [Row], sections: &[Block], notes: &mut Vec<Note>) {
+pub fn fill(rows: &mut [SheetRow], sections: &[Block], notes: &mut Vec<Note>) {
     let (mut filled, mut columns) = (BTreeSet::new(), BTreeSet::new());
     for section in sections {
         for (place, at) in section.rows.iter().enumerate() {
@@ -48,7 +48,8 @@ pub fn fill(rows: &mut [Row], sections: &[Block], notes: &mut Vec<Note>) {
             }
             let before = section.rows.get(..place).unwrap_or(&[]).iter().rev();
             let mut before = before.filter_map(|at| rows.get(*at));
-            let plain = |row: &&Row| row.filled().nth(1).is_some() && !super::total::is_worded(row);
+            let plain =
+                |row: &&SheetRow| row.filled().nth(1).is_some() && !super::total::is_worded(row);
             let above = before.find(plain).map(|row| row.cells.clone()).unwrap_or_default();
             for column in marks {
                 let known = above.get(column).filter(|above| !above.text.is_empty());
@@ -69,6 +70,6 @@ pub fn fill(rows: &mut [Row], sections: &[Block], notes: &mut Vec<Note>) {
             columns.join(", "),
             ranges(&rows)
         );
-        notes.push(Note::of_table(what, Grade::Told));
+        notes.push(Note::of_table(what, Grade::Noted));
     }
 }

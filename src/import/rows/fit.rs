@@ -5,7 +5,7 @@ use crate::import::columns::{Columns, SIZES};
 use crate::import::found::{Found, SheetLine};
 use crate::import::headings::Kind;
 use crate::import::makes;
-use crate::import::sheet::Row;
+use crate::import::sheet::SheetRow;
 use crate::import::{Grade, Note};
 use crate::protocol::UniverseSlots;
 use std::collections::{BTreeMap, BTreeSet};
@@ -73,7 +73,7 @@ pub(super) fn in_order(found: &mut Found, notes: &mut Vec<Note>) {
             notes.push(Note {
                 text: prop.name.clone(),
                 prop: Some(at),
-                ..Note::of_table(what, Grade::Told)
+                ..Note::of_table(what, Grade::Noted)
             });
         }
         prop.members = members;
@@ -89,7 +89,7 @@ pub(super) fn in_order(found: &mut Found, notes: &mut Vec<Note>) {
 
 /// Fits the kinds of columns to their cells. Returns the slots of a universe, if they show them.
 pub(super) fn fitted(
-    rows: &[&Row],
+    rows: &[&SheetRow],
     columns: &mut Columns,
     notes: &mut Vec<Note>,
 ) -> Option<UniverseSlots> {
@@ -140,7 +140,7 @@ pub(super) fn fitted(
     {
         let what = "taken as the number of nodes, since no other column says it".to_owned();
         let column = columns.heading(Kind::Count).to_owned();
-        notes.push(Note { column, ..Note::of_table(what, Grade::Told) });
+        notes.push(Note { column, ..Note::of_table(what, Grade::Noted) });
         columns.turn(Kind::Count, Kind::Nodes);
     }
     if !columns.has(Kind::StringNumber) && numbers_strings(rows, columns) {
@@ -152,7 +152,7 @@ pub(super) fn fitted(
 
 /// Whether a column headed `string` numbers the strings of props. Where each prop has one row, it
 /// needs no number: there it is a count, unless it has `1 of 2` or a word.
-fn numbers_strings(rows: &[&Row], columns: &Columns) -> bool {
+fn numbers_strings(rows: &[&SheetRow], columns: &Columns) -> bool {
     let cells = |kind: Kind| rows.iter().filter_map(move |row| columns.cell(row, kind));
     let mut names = BTreeSet::new();
     columns.heading(Kind::Strings).trim().eq_ignore_ascii_case("string")
@@ -164,11 +164,11 @@ fn numbers_strings(rows: &[&Row], columns: &Columns) -> bool {
 
 /// A column headed `#` has the places on each port where these count from 1, or the strings of a
 /// row where ports or ends agree with that; else it is a running number.
-fn hashed(rows: &[&Row], columns: &mut Columns) {
+fn hashed(rows: &[&SheetRow], columns: &mut Columns) {
     if columns.heading(Kind::Position).trim() != "#" {
         return;
     }
-    let whole = |row: &Row, kind| columns.cell(row, kind).and_then(cells::whole);
+    let whole = |row: &SheetRow, kind| columns.cell(row, kind).and_then(cells::whole);
     let mut port = (None, None);
     let (mut last, mut placed, mut strings) = (0, true, 0_usize);
     let numbers = rows.iter().filter_map(|row| whole(row, Kind::Position));
@@ -205,7 +205,7 @@ fn hashed(rows: &[&Row], columns: &mut Columns) {
 }
 
 /// Takes a number beside a universe for a slot where most such numbers are at most 512.
-fn slots(rows: &[&Row], columns: &mut Columns) {
+fn slots(rows: &[&SheetRow], columns: &mut Columns) {
     /// No universe has more slots.
     const MOST_SLOT: u64 = 512;
     let within = |columns: &Columns, universes: Kind, kind: Kind| {
@@ -247,11 +247,11 @@ fn slots(rows: &[&Row], columns: &mut Columns) {
 }
 
 /// The slots of a universe, where channel, universe and slot stand in one row and all rows agree.
-fn universe_slots(rows: &[&Row], columns: &Columns) -> Option<UniverseSlots> {
+fn universe_slots(rows: &[&SheetRow], columns: &Columns) -> Option<UniverseSlots> {
     if !columns.has(Kind::Slot) {
         return None;
     }
-    let number = |row: &Row, kind| columns.cell(row, kind).and_then(cells::whole);
+    let number = |row: &SheetRow, kind| columns.cell(row, kind).and_then(cells::whole);
     let slots = rows.iter().filter_map(|row| {
         let universe = columns.cell(row, Kind::Universe).and_then(cells::universes)?.0;
         let (channel, slot) = (number(row, Kind::StartChannel)?, number(row, Kind::Slot)?);
@@ -267,7 +267,7 @@ fn universe_slots(rows: &[&Row], columns: &Columns) -> Option<UniverseSlots> {
 }
 
 /// Whether addresses with a point may have lost zeros: not where one of them still ends with one.
-pub(super) fn cut(rows: &[&Row], columns: &Columns) -> bool {
+pub(super) fn cut(rows: &[&SheetRow], columns: &Columns) -> bool {
     !rows.iter().any(|row| {
         let texts = [Kind::Start, Kind::End].map(|kind| columns.cell(row, kind).unwrap_or(""));
         texts.iter().any(|text| text.contains('.') && text.ends_with('0'))

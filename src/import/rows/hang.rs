@@ -5,14 +5,14 @@ use crate::import::cells::{self, SheetPort};
 use crate::import::found::{Board, SheetLine};
 use crate::import::headings::Kind;
 use crate::import::names::lawful;
-use crate::import::sheet::Row;
+use crate::import::sheet::SheetRow;
 use crate::import::{Grade, Note, boxes};
 use crate::model::Output;
 use crate::unit;
 
 impl Stage<'_> {
     /// The controller by a row's cell; where that is blank and the row has a port, the one above.
-    pub(super) fn controller(&mut self, row: &Row) -> Option<usize> {
+    pub(super) fn controller(&mut self, row: &SheetRow) -> Option<usize> {
         if !self.columns.has(Kind::Controller) {
             let band = self.band.clone()?;
             return Some(self.board(&band));
@@ -23,7 +23,7 @@ impl Stage<'_> {
                 self.columns.cell(row, Kind::Port)?;
                 let above = self.carried.get(&Kind::Controller)?.clone();
                 let what = format!("no controller; taken as `{above}`, which stands above");
-                self.note((row, Kind::Controller), what, Grade::Told);
+                self.note((row, Kind::Controller), what, Grade::Noted);
                 above
             }
         };
@@ -79,7 +79,7 @@ impl Stage<'_> {
     /// Makes the strings of a row and connects them to its ports. Returns their places in the prop.
     pub(super) fn lines(
         &mut self,
-        row: &Row,
+        row: &SheetRow,
         prop: usize,
         controller: Option<usize>,
         facts: &mut Facts,
@@ -131,7 +131,7 @@ impl Stage<'_> {
     }
 
     /// The texts of a cell that lists one for each string of a row; else the whole text, if any.
-    fn for_each(&self, row: &Row, kind: Kind, strings: usize) -> Vec<String> {
+    fn for_each(&self, row: &SheetRow, kind: Kind, strings: usize) -> Vec<String> {
         let text = self.columns.cell(row, kind).unwrap_or("");
         let each: Vec<String> = text.split(", ").map(str::to_owned).collect();
         let each = if each.len() == strings { each } else { vec![text.to_owned()] };
@@ -139,7 +139,7 @@ impl Stage<'_> {
     }
 
     /// The runs of each string of a row; they also set the sizes of the strings.
-    fn runs(&mut self, row: &Row, facts: &mut Facts) -> Vec<String> {
+    fn runs(&mut self, row: &SheetRow, facts: &mut Facts) -> Vec<String> {
         let runs = self.for_each(row, Kind::Runs, facts.sizes.len());
         let sizes: Option<Vec<u64>> = runs.iter().map(|runs| cells::runs(runs)).collect();
         let fits = |sizes: &Vec<u64>| {
@@ -163,7 +163,7 @@ impl Stage<'_> {
     }
 
     /// Dark nodes before each string of a row; one number is for all.
-    fn skips(&mut self, row: &Row, strings: usize) -> Vec<u64> {
+    fn skips(&mut self, row: &SheetRow, strings: usize) -> Vec<u64> {
         let skips = self.for_each(row, Kind::Skip, strings);
         let skips = skips.iter().map(|text| cells::whole(text).filter(|skip| *skip <= MOST_NODES));
         skips.collect::<Option<_>>().unwrap_or_else(|| {
@@ -173,7 +173,7 @@ impl Stage<'_> {
     }
 
     /// What holds for each string of a row.
-    pub(super) fn plain(&mut self, row: &Row, facts: &Facts) -> SheetLine {
+    pub(super) fn plain(&mut self, row: &SheetRow, facts: &Facts) -> SheetLine {
         let cell = |kind| self.columns.cell(row, kind).map(str::to_owned);
         // A string may have a name where others have a number.
         let letters = |text: &String| text.starts_with(char::is_alphabetic);
@@ -218,7 +218,12 @@ impl Stage<'_> {
     }
 
     /// A receiver by its text, and its port: 1 where the table does not say it.
-    pub(super) fn receiver(&mut self, row: &Row, text: &str, port: Option<u64>) -> (usize, u32) {
+    pub(super) fn receiver(
+        &mut self,
+        row: &SheetRow,
+        text: &str,
+        port: Option<u64>,
+    ) -> (usize, u32) {
         // `pond.3` names both.
         let (name, own) = match text.rsplit_once(['.', ':']) {
             Some((name, own)) if own.bytes().all(|byte| byte.is_ascii_digit()) => {
@@ -235,7 +240,7 @@ impl Stage<'_> {
         let lawful = self.boxes.give(name, "receiver");
         if lawful != *name {
             let what = format!("is called `{lawful}` in the display");
-            self.note((row, Kind::Receiver), what, Grade::Told);
+            self.note((row, Kind::Receiver), what, Grade::Noted);
         }
         let at = self.found.receivers.len();
         self.receivers.insert(key, at);
@@ -246,7 +251,7 @@ impl Stage<'_> {
     /// Connects strings to ports: all to one, or an equal share of them to each.
     pub(super) fn hang(
         &mut self,
-        row: &Row,
+        row: &SheetRow,
         (prop, controller): (usize, Option<usize>),
         places: &[(usize, usize)],
         ports: &[SheetPort],
@@ -304,14 +309,14 @@ impl Stage<'_> {
         if !self.boxes_by_text.contains_key("main") {
             let what = "it names no controller: the display calls it `main`";
             // Beside boxes with names it may be one of these.
-            let grade = if self.found.boxes.is_empty() { Grade::Told } else { Grade::Lost };
+            let grade = if self.found.boxes.is_empty() { Grade::Noted } else { Grade::Lost };
             self.notes.push(Note::of_table(what.to_owned(), grade));
         }
         self.board("main")
     }
 
     /// Takes over the limit of a port.
-    pub(super) fn limit(&mut self, row: &Row, prop: usize, places: &[(usize, usize)]) {
+    pub(super) fn limit(&mut self, row: &SheetRow, prop: usize, places: &[(usize, usize)]) {
         let in_slots = self.columns.has(Kind::Derived) && self.columns.of_ports;
         let limit = self.optional(row, Kind::Limit, MOST_NODES);
         let Some(limit) = limit.filter(|limit| *limit > 0) else {

@@ -3,13 +3,13 @@
 use super::{Stage, remarked};
 use crate::import::cells::{self, SheetPort};
 use crate::import::headings::Kind;
-use crate::import::sheet::Row;
+use crate::import::sheet::SheetRow;
 use crate::import::{Grade, boxes};
 use crate::model::Output;
 
 impl Stage<'_> {
     /// The outputs of a row.
-    pub(super) fn outputs(&mut self, row: &Row) -> Option<Vec<SheetPort>> {
+    pub(super) fn outputs(&mut self, row: &SheetRow) -> Option<Vec<SheetPort>> {
         let marked = |text: &&str| super::ditto::is_mark(text);
         let Some(text) = self.columns.cell(row, Kind::Port).filter(|text| !marked(text)) else {
             let own = self.own_port.take().or_else(|| self.port.clone());
@@ -35,7 +35,7 @@ impl Stage<'_> {
     }
 
     /// The output of a row without a port that says which prop it comes after: `after Cane 1`.
-    fn port_before(&mut self, row: &Row) -> Option<Vec<SheetPort>> {
+    fn port_before(&mut self, row: &SheetRow) -> Option<Vec<SheetPort>> {
         let own = self.columns.cell(row, Kind::Port).is_some();
         let mut said = self.remarks_of(row).filter_map(|(_, text)| remarked::after(text));
         let before = said.find_map(|name| self.hung.get(&name).cloned());
@@ -47,7 +47,7 @@ impl Stage<'_> {
                     "taken as port {} of `{name}`, by what the row comes after",
                     output.name()
                 );
-                self.note((row, Kind::Port), what, Grade::Told);
+                self.note((row, Kind::Port), what, Grade::Noted);
             }
             None if own => {
                 let what = "no port stands above; the port is left open";

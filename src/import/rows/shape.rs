@@ -5,13 +5,13 @@ use crate::import::Grade;
 use crate::import::cells::{self, At, SheetPort};
 use crate::import::headings::Kind;
 use crate::import::makes;
-use crate::import::sheet::Row;
+use crate::import::sheet::SheetRow;
 use crate::model::Output;
 use crate::unit;
 
 impl Stage<'_> {
     /// How large and of what make the strings of a row are; `None` where the row is left out.
-    pub(super) fn facts(&mut self, row: &Row, ports: Vec<SheetPort>) -> Option<Facts> {
+    pub(super) fn facts(&mut self, row: &SheetRow, ports: Vec<SheetPort>) -> Option<Facts> {
         let mut facts = Facts { count: 1, ports, ..Facts::default() };
         let in_count = self.columns.cell(row, Kind::Count).and_then(cells::multiple);
         if in_count.is_none() {
@@ -69,7 +69,7 @@ impl Stage<'_> {
     }
 
     /// The slots of a row whose count stands on a DMX output.
-    fn footprint(&mut self, row: &Row, sizes: &[u64], slots: Option<u64>) -> u64 {
+    fn footprint(&mut self, row: &SheetRow, sizes: &[u64], slots: Option<u64>) -> u64 {
         let said = slots.or_else(|| self.span(row)).filter(|slots| *slots <= 512);
         said.unwrap_or_else(|| {
             let what = "a count on a DMX output; taken as the slots of a fixture";
@@ -79,7 +79,7 @@ impl Stage<'_> {
     }
 
     /// The slots of a row's nodes: by those of one node, or four each where start and end say so.
-    fn by_width(&self, row: &Row, nodes: u64) -> Option<u64> {
+    fn by_width(&self, row: &SheetRow, nodes: u64) -> Option<u64> {
         const SIZED: [Kind; 2] = [Kind::Nodes, Kind::NodesPerString];
         let each = self.columns.cell(row, Kind::SlotsPerNode).and_then(cells::whole);
         let beside = || SIZED.iter().find_map(|kind| cells::width(self.columns.cell(row, *kind)?));
@@ -92,7 +92,7 @@ impl Stage<'_> {
     }
 
     /// The slots from a row's start to its end, where both are in one universe or are channels.
-    fn span(&self, row: &Row) -> Option<u64> {
+    fn span(&self, row: &SheetRow) -> Option<u64> {
         let cell = |kind| self.columns.cell(row, kind);
         let one = |[universe, slot, whole, channel]: [Kind; 4]| {
             let slot = cell(slot).and_then(cells::whole);
@@ -118,7 +118,7 @@ impl Stage<'_> {
 
     /// Gives a row with several ports and no number of strings one string on each port, if its
     /// nodes come out even.
-    fn by_port(&mut self, row: &Row, facts: &mut Facts) {
+    fn by_port(&mut self, row: &SheetRow, facts: &mut Facts) {
         let ports = facts.ports.len() as u64;
         let strings = ports / facts.count.max(1);
         let [size] = facts.sizes[..] else { return };
@@ -145,12 +145,12 @@ impl Stage<'_> {
         let nodes = |nodes: u64| unit::counted(nodes, "node");
         let all = nodes(each.saturating_mul(ports));
         let what = format!("{all}: taken as a string of {} on each of {ports} ports", nodes(each));
-        let grade = if said || per_string { Grade::Told } else { Grade::Lost };
+        let grade = if said || per_string { Grade::Noted } else { Grade::Lost };
         self.note((row, Kind::Port), what, grade);
     }
 
     /// Whether a row has this many slots from its start to its end.
-    pub(super) fn ends_as(&self, row: &Row, slots: u64) -> bool {
+    pub(super) fn ends_as(&self, row: &SheetRow, slots: u64) -> bool {
         let number = |kind| self.columns.cell(row, kind).and_then(cells::whole);
         let both = [(Kind::StartChannel, Kind::EndChannel), (Kind::Slot, Kind::EndSlot)];
         both.iter().any(|(from, to)| {
@@ -161,7 +161,7 @@ impl Stage<'_> {
     }
 
     /// The slots of a row by its own cell: a count, or a range of channels.
-    pub(super) fn slots(&mut self, row: &Row) -> Option<u64> {
+    pub(super) fn slots(&mut self, row: &SheetRow) -> Option<u64> {
         let text = self.columns.cell(row, Kind::Slots)?;
         if let Some(slots) = cells::whole(text).filter(|slots| *slots <= MOST_SLOTS) {
             return Some(slots).filter(|slots| *slots > 0);
@@ -184,7 +184,7 @@ impl Stage<'_> {
     /// `Some(None)` where the row is to be left out.
     fn in_one_cell(
         &mut self,
-        row: &Row,
+        row: &SheetRow,
         strings: Option<u64>,
         facts: &Facts,
     ) -> Option<Option<Size>> {
@@ -244,7 +244,7 @@ impl Stage<'_> {
     /// How large a row's strings are; `None` where the row is to be left out.
     pub(super) fn size(
         &mut self,
-        row: &Row,
+        row: &SheetRow,
         in_count: Option<cells::Multiple>,
         strings: Option<u64>,
         facts: &Facts,
@@ -299,7 +299,13 @@ impl Stage<'_> {
     }
 
     /// How many strands each string of a row has; those that don't come out even are reported.
-    fn own_strands(&mut self, row: &Row, strands: Option<u64>, strings: u64, nodes: u64) -> u64 {
+    fn own_strands(
+        &mut self,
+        row: &SheetRow,
+        strands: Option<u64>,
+        strings: u64,
+        nodes: u64,
+    ) -> u64 {
         let Some(strands) = strands else { return 0 };
         if strands.is_multiple_of(strings) && nodes.is_multiple_of(strands) {
             return strands / strings;
@@ -317,7 +323,7 @@ impl Stage<'_> {
     }
 
     /// Keeps a row that makes no prop as a comment.
-    pub(super) fn left_row(&mut self, row: &Row, why: &str) {
+    pub(super) fn left_row(&mut self, row: &SheetRow, why: &str) {
         let cells: Vec<String> = row.filled().map(|(_, cell)| cell.text.clone()).collect();
         self.found.comments.push(format!("{}, {why}: {}", self.at(row), cells.join(" | ")));
     }
@@ -342,7 +348,7 @@ impl Stage<'_> {
     }
 
     /// Spreads nodes over strings; the first ones get one more where they don't come out even.
-    pub(super) fn shares(&mut self, row: &Row, nodes: u64, strings: u64) -> Vec<u64> {
+    pub(super) fn shares(&mut self, row: &SheetRow, nodes: u64, strings: u64) -> Vec<u64> {
         let (each, more) = (nodes / strings.max(1), nodes % strings.max(1));
         let placed = self.columns.cell(row, Kind::Start).is_some();
         if more > 0 && !placed {
@@ -360,7 +366,7 @@ impl Stage<'_> {
     /// slots that are no whole number a node.
     pub(super) fn make(
         &mut self,
-        row: &Row,
+        row: &SheetRow,
         (nodes, count): (u64, u64),
         slots: Option<u64>,
     ) -> Option<usize> {

@@ -3,7 +3,7 @@
 use super::Stage;
 use crate::import::cells;
 use crate::import::headings::Kind;
-use crate::import::sheet::Row;
+use crate::import::sheet::SheetRow;
 use crate::import::{Grade, Note};
 use std::collections::BTreeMap;
 
@@ -55,7 +55,7 @@ impl Sums {
 }
 
 /// Whether a word for a total begins or ends one of a row's first two cells, or is a whole cell.
-pub(super) fn is_worded(row: &Row) -> bool {
+pub(super) fn is_worded(row: &SheetRow) -> bool {
     const WORDS: [&str; 16] = [
         "total",
         "totals",
@@ -97,7 +97,7 @@ impl Stage<'_> {
     }
 
     /// Adds a row's numbers to the sums.
-    pub(super) fn add(&mut self, row: &Row) {
+    pub(super) fn add(&mut self, row: &SheetRow) {
         for (at, cell) in row.filled() {
             let lower = cell.text.to_lowercase();
             if ["ch", "slot"].iter().any(|word| lower.contains(word)) {
@@ -118,7 +118,7 @@ impl Stage<'_> {
 
     /// Whether a row is a total, by its words or its numbers; if so, a note on each number that is
     /// no sum.
-    pub(super) fn is_total(&self, row: &Row) -> Option<Vec<Note>> {
+    pub(super) fn is_total(&self, row: &SheetRow) -> Option<Vec<Note>> {
         const PLACED: [Kind; 5] =
             [Kind::Port, Kind::Start, Kind::Universe, Kind::Slot, Kind::StartChannel];
         let placed = PLACED.iter().any(|kind| {

@@ -5,7 +5,7 @@ use super::{Guarded, Protect, over, thinner};
 use crate::cable::{capacity, fuse_for};
 use crate::diagnostic::Sink;
 use crate::loads::From;
-use crate::model::{PowerFeed, Told};
+use crate::model::{PowerFeed, Stated};
 use crate::rules::power::fuse::{Before, Need, Unnamed, Wire, ports_without, too_large};
 use crate::source::Span;
 use crate::usage::{Outlet, outlets};
@@ -13,7 +13,7 @@ use std::collections::BTreeMap;
 
 /// A fuse that is set in one place and is too large at some ports.
 struct Large {
-    fuse: Told<i64>,
+    fuse: Stated<i64>,
     ports: Vec<Outlet>,
     wire: Wire,
     ua: i64,
@@ -60,7 +60,7 @@ impl Protect<'_> {
     pub(super) fn unnamed_after(
         &self,
         power: &PowerFeed,
-        fuse: Told<i64>,
+        fuse: Stated<i64>,
         ports: &[&Guarded<'_>],
         sink: &mut Sink,
     ) {

@@ -24,7 +24,7 @@ use super::study::study;
 use crate::cable::{capacity, thicker};
 use crate::keyed::Keyed;
 use crate::loads::{Because, From, Remedy, SectionId, Study, Suggestion, Verdict};
-use crate::model::{FeedLead, Model, PowerFeed, Told};
+use crate::model::{FeedLead, Model, PowerFeed, Stated};
 use crate::source::Span;
 use crate::unit::{Dimension, Gauge, quantity};
 use bus::{Bus, WireId};
@@ -487,7 +487,7 @@ fn alike(hardest: &Bus, levels: &[Bus]) -> Keyed<WireId, WireId> {
 /// The statement for a place, with the largest common fuse for a conductor that may carry `most`
 /// microamperes.
 fn remedy(place: &Place, usual: FeedLead, most: i64) -> Remedy {
-    let fuse = blade(most).map(|value| Told { value, at: Span::default() });
+    let fuse = blade(most).map(|value| Stated { value, at: Span::default() });
     Remedy { string: place.string, place: place.at, lead: FeedLead { fuse, ..place.lead(usual) } }
 }
 

@@ -3,7 +3,7 @@
 use crate::keyed::Keyed;
 use crate::model::{FeedLead, InjectAt, Model, NodeId, ShapeRun, StringId};
 use crate::power::make::Make;
-use crate::power::net::{Run, Stretch};
+use crate::power::net::{NetSection, Run};
 
 /// A place where a line could be fed.
 #[derive(Clone, Copy, Debug)]
@@ -38,7 +38,7 @@ const MOST_PLACES: usize = 4_000;
 
 /// The lit nodes of a line, and the starts and ends of its strings, by point.
 #[must_use]
-pub fn places(model: &Model, makes: &Keyed<NodeId, Make>, stretch: &Stretch) -> Vec<Place> {
+pub fn places(model: &Model, makes: &Keyed<NodeId, Make>, stretch: &NetSection) -> Vec<Place> {
     let mut places = Vec::new();
     let mut after_lead = false;
     let step = (stretch.points as usize / MOST_PLACES + 1) as u32;
@@ -103,7 +103,7 @@ fn node_place(
 /// Calls `see` for each run with its make, the point before it, and how far along that is.
 fn walk(
     makes: &Keyed<NodeId, Make>,
-    stretch: &Stretch,
+    stretch: &NetSection,
     mut see: impl FnMut(&Run, &Make, u32, i64),
 ) {
     let none = Make::default();

@@ -7,7 +7,7 @@ use crate::cable::{self, FUSES, capacity, loop_ohms};
 use crate::loads::From;
 use crate::model::{FeedLead, Model};
 use crate::power::make::celsius;
-use crate::power::net::{Group, Nets, Stretch, volts};
+use crate::power::net::{Group, NetSection, Nets, volts};
 use crate::power::network::LEAST_OHMS;
 
 /// The largest common fuse for a conductor that may carry `most` microamperes; `None` where the
@@ -24,7 +24,7 @@ fn lasting(rating: i64) -> f64 {
 
 /// What the thinnest conductor of a line may carry, in microamperes.
 #[must_use]
-pub fn thinnest(stretch: &Stretch) -> i64 {
+pub fn thinnest(stretch: &NetSection) -> i64 {
     let gauges = stretch.runs.iter().filter_map(|run| run.gauge);
     let most = gauges.map(|gauge| capacity(gauge).most_ua).min();
     most.unwrap_or(i64::MAX)
@@ -33,7 +33,7 @@ pub fn thinnest(stretch: &Stretch) -> i64 {
 /// A line at a level as the search takes it. A node of constant power draws here what it draws at
 /// its floor, which is the most.
 #[must_use]
-pub fn wire(model: &Model, nets: &Nets, stretch: &Stretch, level: u32) -> Wire {
+pub fn wire(model: &Model, nets: &Nets, stretch: &NetSection, level: u32) -> Wire {
     let mut wire = Wire::new();
     let made_for = stretch.volts.map_or(0.0, |volts| volts as f64 * 1e-3);
     for run in &stretch.runs {
@@ -81,7 +81,7 @@ pub fn group_bus(
     model: &Model,
     nets: &Nets,
     group: &Group,
-    level: impl Fn(&Stretch) -> u32,
+    level: impl Fn(&NetSection) -> u32,
 ) -> Option<Bus> {
     let trunk = match group.lead(model) {
         Some(lead) => {
@@ -95,7 +95,7 @@ pub fn group_bus(
         None if nets.of(group).any(|stretch| stretch.from != From::Taps) => return None,
         None => None,
     };
-    let known = |stretch: &Stretch| {
+    let known = |stretch: &NetSection| {
         let wire = wire(model, nets, stretch, level(stretch));
         (wire.fixed.len() == stretch.sites.len()).then_some(wire)
     };
@@ -105,7 +105,7 @@ pub fn group_bus(
 /// The places of a line as feeds through a lead, with the largest common fuse; empty where even the
 /// smallest is too large.
 #[must_use]
-pub fn feeds(model: &Model, stretch: &Stretch, places: &[Place], usual: FeedLead) -> Vec<Feed> {
+pub fn feeds(model: &Model, stretch: &NetSection, places: &[Place], usual: FeedLead) -> Vec<Feed> {
     let most = thinnest(stretch).min(capacity(usual.gauge).most_ua);
     let Some((fuse, supply)) = blade(most).zip(volts(model, &usual, stretch.volts)) else {
         return Vec::new();

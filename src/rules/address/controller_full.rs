@@ -1,7 +1,7 @@
 //! `address/controller-full`: more universes than the controller takes.
 
 use crate::diagnostic::{Severity, Sink};
-use crate::model::{ControllerId, Model, StringId, Told};
+use crate::model::{ControllerId, Model, Stated, StringId};
 use crate::plan::Plan;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
@@ -34,7 +34,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     }
 }
 
-fn one(model: &Model, plan: &Plan, controller: ControllerId, most: Told<u32>, sink: &mut Sink) {
+fn one(model: &Model, plan: &Plan, controller: ControllerId, most: Stated<u32>, sink: &mut Sink) {
     let mut strings: Vec<(u64, u64, StringId, Span)> = Vec::new();
     for port in plan.ports_of(controller) {
         // Strings that show another's data count too: the controller listens to their universes.

@@ -7,7 +7,7 @@ use crate::plan::Plan;
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 use crate::unit::counted;
-use crate::usage::{self, Clash, channel_name, controller_of, grid_of, stretch_name};
+use crate::usage::{self, Overlap, channel_name, controller_of, grid_of, stretch_name};
 
 /// The rule.
 pub const RULE: Rule = Rule {
@@ -34,7 +34,7 @@ const MOST_SEARCHES: usize = 100;
 
 fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     let by_start = usage::by_start(model, plan);
-    let clashes = usage::clashes(model, plan, &by_start);
+    let clashes = usage::overlaps(model, plan, &by_start);
     if clashes.is_empty() {
         return;
     }
@@ -57,16 +57,16 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         let free = (searches <= MOST_SEARCHES)
             .then(|| free_range(model, plan, &by_start, both[0].0))
             .flatten();
-        sink.push(told(model, plan, clash, both, free));
+        sink.push(finding(model, plan, clash, both, free));
     }
 }
 
 type Where = (StringId, (Span, Option<Span>));
 
-fn told(
+fn finding(
     model: &Model,
     plan: &Plan,
-    clash: &Clash,
+    clash: &Overlap,
     [moves, stays]: [Where; 2],
     free: Option<u64>,
 ) -> Diagnostic {

@@ -128,7 +128,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
                 }
                 if outside.pin.is_some() {
                     led_out = true;
-                    sink.push(told(model, id, &outside, first..=last, at));
+                    sink.push(finding(model, id, &outside, first..=last, at));
                 } else if let Some(known) = &mut unpinned {
                     known.more += 1;
                     known.reached = known.reached.max(outside.reached);
@@ -138,7 +138,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             }
         }
         if let Some(outside) = unpinned {
-            sink.push(told(model, id, &outside, first..=last, at));
+            sink.push(finding(model, id, &outside, first..=last, at));
         }
     }
 }
@@ -169,7 +169,7 @@ fn outside(
     })
 }
 
-fn told(
+fn finding(
     model: &Model,
     id: ControllerId,
     outside: &Outside,

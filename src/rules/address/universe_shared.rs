@@ -70,7 +70,7 @@ fn taken(model: &Model) -> Vec<(u32, u32)> {
 
 /// Pairs of controllers with pins on the same slots, which `address/overlap` reports.
 fn told_by_overlap(model: &Model, plan: &Plan) -> BTreeSet<(ControllerId, ControllerId)> {
-    let clashes = usage::clashes(model, plan, &usage::by_start(model, plan));
+    let clashes = usage::overlaps(model, plan, &usage::by_start(model, plan));
     let pairs = clashes.iter().filter_map(|clash| {
         let a = controller_of(plan, clash.holder)?;
         let b = controller_of(plan, clash.comer)?;

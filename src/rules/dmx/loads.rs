@@ -36,7 +36,7 @@ const MOST: u64 = 32_000;
 
 /// A DMX output with too many unit loads: its fixtures, their sum in thousandths, and the first
 /// fixture that is too much, with its number among them.
-fn told(
+fn finding(
     at: Span,
     output: &str,
     fixtures: usize,
@@ -82,7 +82,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
         }
         if let Some((id, at, place)) = over {
             let output = output_name(model, port.controller, port.output);
-            sink.push(told(at, &output, fixtures, sum, (model.name_of(id), place)));
+            sink.push(finding(at, &output, fixtures, sum, (model.name_of(id), place)));
         }
     }
 }

@@ -43,7 +43,7 @@ const MOST_SHOWN: usize = 4;
 /// A lock that a build would change. `before` is its name and what it holds, if there is one.
 /// `next` is what a build would write.
 #[must_use]
-pub fn told(
+pub fn finding(
     model: &Model,
     plan: &Plan,
     sources: &SourceMap,

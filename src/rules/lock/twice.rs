@@ -2,7 +2,7 @@
 
 use crate::diagnostic::words::{shown, ticked_and};
 use crate::diagnostic::{Diagnostic, Severity, Words};
-use crate::lock::{Lock, Row, SetUp, Side};
+use crate::lock::{Lock, LockRow, SetUp, Side};
 use crate::rules::{Page, Rule};
 use crate::unit::counted;
 
@@ -44,7 +44,12 @@ const WHY: &str = "each side has programmed its show for its own addresses, and 
 /// Strings of which either line may be taken. `pairs` has both rows of each and is not empty.
 /// `moves` is how many strings of the display move with the first lines, and with the second.
 #[must_use]
-pub fn open(lock: &str, of: &Lock, pairs: &[(&Row, &Row)], moves: (usize, usize)) -> Diagnostic {
+pub fn open(
+    lock: &str,
+    of: &Lock,
+    pairs: &[(&LockRow, &LockRow)],
+    moves: (usize, usize),
+) -> Diagnostic {
     let count = |count: usize| counted(count, "string");
     let lock = shown(lock);
     let words = Words {
@@ -65,7 +70,7 @@ pub fn open(lock: &str, of: &Lock, pairs: &[(&Row, &Row)], moves: (usize, usize)
 
 /// Strings that can lie only at the place that one side has; for all of them it is the same side.
 #[must_use]
-pub fn taken(lock: &str, of: &Lock, pairs: &[(&Row, &Row)], side: Side) -> Diagnostic {
+pub fn taken(lock: &str, of: &Lock, pairs: &[(&LockRow, &LockRow)], side: Side) -> Diagnostic {
     let names: Vec<String> =
         pairs.iter().take(MOST_SHOWN).map(|pair| shown(&pair.0.name)).collect();
     let more = pairs.len().saturating_sub(MOST_SHOWN);
@@ -107,13 +112,13 @@ pub fn set_up(lock: &str, first: &SetUp, second: &SetUp) -> Diagnostic {
     RULE.at(first.at, words).and(second.at, "the other set-up")
 }
 
-fn lies(of: &Lock, row: &Row) -> String {
+fn lies(of: &Lock, row: &LockRow) -> String {
     let at = of.universe_slots.place(row.start);
     let (name, port) = (shown(&row.name), row.output.name());
     format!("`{name}` at {at} on `{}.{port}`", shown(&row.controller))
 }
 
-fn places(finding: Diagnostic, of: &Lock, pairs: &[(&Row, &Row)]) -> Diagnostic {
+fn places(finding: Diagnostic, of: &Lock, pairs: &[(&LockRow, &LockRow)]) -> Diagnostic {
     let rows = pairs.iter().take(MOST_SHOWN).flat_map(|pair| [pair.0, pair.1]);
     rows.skip(1).fold(finding, |finding, row| finding.and(row.at, lies(of, row)))
 }

@@ -43,7 +43,7 @@ const AS_ROW: &str =
     "write the string on one line, as `NAME: {port: boathouse.4, start: 12/307, slots: 150}`";
 const ANEW: &str = "bring the line back as it was, or delete it: the string is then placed anew";
 
-fn told(
+fn finding(
     at: Span,
     message: String,
     label: impl Into<String>,
@@ -123,7 +123,7 @@ pub fn fault(lock: &str, at: Span, fault: &Fault<'_>) -> Diagnostic {
         ),
         _ => ("has a line that does not belong in a lock".to_owned(), "not understood", AS_ROW),
     };
-    told(at, format!("`{}` {message}", shown(lock)), label, help)
+    finding(at, format!("`{}` {message}", shown(lock)), label, help)
 }
 
 /// A fault in the row of `name` in the lock called `lock`.
@@ -167,14 +167,14 @@ pub fn row(lock: &str, at: Span, name: &str, fault: &Fault<'_>) -> Diagnostic {
         _ => ("has a row that is not understood".to_owned(), "not understood".to_owned(), AS_ROW),
     };
     let message = format!("`{}` in `{}` {message}", shown(name), shown(lock));
-    told(at, message, label, help)
+    finding(at, message, label, help)
 }
 
 /// A name that stands in the lock more than once; `first` is its first line.
 #[must_use]
 pub fn twice(lock: &str, at: Span, name: &str, first: Span) -> Diagnostic {
     let (lock, name) = (shown(lock), shown(name));
-    told(
+    finding(
         at,
         format!("`{lock}` has `{name}` more than once"),
         "once more here",
@@ -187,7 +187,7 @@ pub fn twice(lock: &str, at: Span, name: &str, first: Span) -> Diagnostic {
 #[must_use]
 pub fn conflict(lock: &str, first: Span, others: &[Span]) -> Diagnostic {
     let lock = shown(lock);
-    let mut finding = told(
+    let mut finding = finding(
         first,
         format!("a merge left its conflict in `{lock}`"),
         "a conflict marker",
@@ -205,7 +205,7 @@ pub fn conflict(lock: &str, first: Span, others: &[Span]) -> Diagnostic {
 /// A lock in a newer `format`; `known` is the newest that is read.
 #[must_use]
 pub fn newer(lock: &str, at: Span, format: &str, known: u32) -> Diagnostic {
-    told(
+    finding(
         at,
         format!(
             "`{}` was written by a newer tinsel: its format is {}, but this one reads {known}",
@@ -220,7 +220,7 @@ pub fn newer(lock: &str, at: Span, format: &str, known: u32) -> Diagnostic {
 /// A file without the line `format:`.
 #[must_use]
 pub fn no_lock(file: &SourceFile) -> Diagnostic {
-    told(
+    finding(
         first_line(file),
         format!("`{}` is not a lock: it has no line `format:`", shown(&file.name)),
         "a lock begins in another way",
@@ -231,7 +231,7 @@ pub fn no_lock(file: &SourceFile) -> Diagnostic {
 /// An empty lock.
 #[must_use]
 pub fn empty(file: &SourceFile) -> Diagnostic {
-    told(
+    finding(
         first_line(file),
         format!("`{}` is empty; was it cut off?", shown(&file.name)),
         "nothing here",
@@ -244,7 +244,7 @@ pub fn empty(file: &SourceFile) -> Diagnostic {
 pub fn zeros(file: &SourceFile, count: usize) -> Diagnostic {
     let from = file.text.len() - count;
     let start = file.text.get(..from).map_or(0, |text| text.rfind('\n').map_or(0, |at| at + 1));
-    told(
+    finding(
         Span::new(file.base + start as u32, file.base + from as u32),
         format!("`{}` ends in {}", shown(&file.name), counted(count, "zero byte")),
         "zero bytes follow; was the disk full, or the power cut?",
@@ -255,7 +255,7 @@ pub fn zeros(file: &SourceFile, count: usize) -> Diagnostic {
 /// A lock that was cut off; `last` is its last line.
 #[must_use]
 pub fn cut_off(lock: &str, last: Span) -> Diagnostic {
-    told(
+    finding(
         last,
         format!("`{}` is cut off: its last line `...` is missing", shown(lock)),
         "it ends here",
@@ -269,7 +269,7 @@ pub fn not_utf8(file: &SourceFile, bytes: &[u8], valid: usize) -> Diagnostic {
     let at = file.base + valid.min(file.text.len()) as u32;
     let end = file.text.get(valid..).and_then(|rest| rest.chars().next());
     let byte = bytes.get(valid).copied().unwrap_or(0);
-    told(
+    finding(
         Span::new(at, at + end.map_or(0, |c| c.len_utf8() as u32)),
         format!("`{}` is not UTF-8 at byte {}", shown(&file.name), valid + 1),
         format!("byte \\x{byte:02X}"),
@@ -280,7 +280,7 @@ pub fn not_utf8(file: &SourceFile, bytes: &[u8], valid: usize) -> Diagnostic {
 /// A lock that is too large; `most` is the limit in bytes.
 #[must_use]
 pub fn too_large(file: &SourceFile, most: usize) -> Diagnostic {
-    told(
+    finding(
         first_line(file),
         format!("`{}` has more than {} MiB", shown(&file.name), most / 1024 / 1024),
         "no lock is so large",
@@ -293,7 +293,7 @@ pub fn too_large(file: &SourceFile, most: usize) -> Diagnostic {
 #[must_use]
 pub fn others(lock: &str, at: Span, names: (&str, &str), display: Option<Span>) -> Diagnostic {
     let (lock, theirs, mine) = (shown(lock), shown(names.0), shown(names.1));
-    told(
+    finding(
         at,
         format!("`{lock}` is the lock of \"{theirs}\", not of \"{mine}\""),
         format!("the lock of \"{theirs}\""),

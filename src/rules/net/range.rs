@@ -44,12 +44,12 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             Some((id, at, ends.into_iter().find(carried)?))
         });
         if let Some((id, at, universe)) = outside {
-            sink.push(told(model, controller, id, at, universe));
+            sink.push(finding(model, controller, id, at, universe));
         }
     }
 }
 
-fn told(
+fn finding(
     model: &Model,
     controller: &Controller,
     id: StringId,

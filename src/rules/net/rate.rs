@@ -74,7 +74,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
             false => String::new(),
         };
         let what = format!("{}{of}", counted(universes, "universe"));
-        sink.push(told(model, first, &whose, &what, pace.clause));
+        sink.push(finding(model, first, &whose, &what, pace.clause));
     }
 }
 
@@ -86,7 +86,7 @@ fn dmx_universes(plan: &Plan, id: ControllerId) -> BTreeSet<u32> {
     first.map(|placed| plan.universe_slot(placed.start).0).collect()
 }
 
-fn told(model: &Model, first: &Controller, whose: &str, what: &str, clause: &str) -> Diagnostic {
+fn finding(model: &Model, first: &Controller, whose: &str, what: &str, clause: &str) -> Diagnostic {
     let rate = hertz(model.display.frame_rate_mhz);
     let is = if whose.starts_with('`') { "is" } else { "are" };
     let full = hertz(dmx_packet(DMX_SLOTS).rate_mhz().unwrap_or(0) / 1_000 * 1_000);

@@ -90,7 +90,7 @@ pub enum Lack {
 
 /// Lines that have no room together, though without any one of them the others have.
 #[derive(Debug)]
-pub struct Clash {
+pub struct Unplaced {
     /// The lines, in file order; never empty.
     pub lines: Vec<Asker>,
     /// Whether they are fixtures.
@@ -112,7 +112,7 @@ const MOST_NAMED: usize = 4;
 
 /// Lines that have no room together.
 #[must_use]
-pub fn clash(model: &Model, clash: &Clash) -> Option<Diagnostic> {
+pub fn clash(model: &Model, clash: &Unplaced) -> Option<Diagnostic> {
     let first = clash.lines.first()?;
     let message = message(model, clash, first);
     let one = clash.lines.len() == 1;
@@ -161,7 +161,7 @@ pub fn clash(model: &Model, clash: &Clash) -> Option<Diagnostic> {
     Some(finding)
 }
 
-fn message(model: &Model, clash: &Clash, first: &Asker) -> String {
+fn message(model: &Model, clash: &Unplaced, first: &Asker) -> String {
     let place = place(model, first.target.0);
     let place = match clash.lines.iter().all(|line| line.target.0 == first.target.0) {
         true => place,
@@ -219,7 +219,7 @@ fn message(model: &Model, clash: &Clash, first: &Asker) -> String {
 }
 
 /// Which chips the ports must drive for the lines; empty for fixtures and nodes without a chip.
-fn drives(model: &Model, clash: &Clash) -> String {
+fn drives(model: &Model, clash: &Unplaced) -> String {
     let chips = clash.lines.iter().filter_map(|line| model.chip_of(line.first.0));
     let mut chips: Vec<&str> = chips.map(|chip| &*chip.name).collect();
     chips.sort_unstable();

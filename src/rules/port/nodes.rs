@@ -2,7 +2,7 @@
 
 use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::limits::{Load, PortLimit};
-use crate::model::{Model, Output, PieceKind, Told};
+use crate::model::{Model, Output, PieceKind, Stated};
 use crate::plan::{ChainPiece, Plan, PortPlan};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
@@ -60,7 +60,7 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     }
 }
 
-fn over(model: &Model, port: &PortPlan, most: Told<u32>, total: u64, unit: &str) -> Diagnostic {
+fn over(model: &Model, port: &PortPlan, most: Stated<u32>, total: u64, unit: &str) -> Diagnostic {
     let name = plug_name(model, port, None);
     let count = |count: u64| counted(count, unit);
     let too_many = total.saturating_sub(u64::from(most.value));

@@ -31,7 +31,7 @@ pub const RULE: Rule = Rule {
 };
 
 /// Checks the load of every circuit against its breaker.
-pub fn tell(model: &Model, plan: &Plan, loads: &Loads, sink: &mut Sink) {
+pub fn report(model: &Model, plan: &Plan, loads: &Loads, sink: &mut Sink) {
     for (id, circuit) in model.circuits.pairs() {
         let (Some(volts), Some(breaker)) = (circuit.volts, circuit.breaker) else {
             continue;

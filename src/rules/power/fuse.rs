@@ -7,7 +7,7 @@ mod ports;
 pub use conductor::{
     Before, Lead, Need, Unnamed, Wire, lead_without, ports_without, supply_too_large, too_large,
 };
-pub use current::tell;
+pub use current::report;
 
 use crate::diagnostic::Severity;
 use crate::rules::{Page, Rule};

@@ -127,7 +127,7 @@ fn grave(gauge: Gauge, allowed: Most, full: Option<Most>) -> Option<(Severity, M
 }
 
 /// Checks every conductor against its table. Those whose size is set in one place are one finding.
-pub fn tell(model: &Model, loads: &Loads, sink: &mut Sink) {
+pub fn report(model: &Model, loads: &Loads, sink: &mut Sink) {
     let mut found = Found::new();
     leads(model, loads, &mut found);
     lines(model, loads, &mut found);

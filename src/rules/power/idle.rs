@@ -35,7 +35,7 @@ pub const RULE: Rule = Rule {
 const LEAST: u64 = 1_000;
 
 /// Reports every injection with a point that feeds nothing.
-pub fn tell(model: &Model, study: &Study, sink: &mut Sink) {
+pub fn report(model: &Model, study: &Study, sink: &mut Sink) {
     let idle = |tap: &TapLoad| {
         let section = &study.sections[tap.section];
         // Without a known draw, or at level 0, a current of 0 proves nothing.

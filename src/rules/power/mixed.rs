@@ -1,7 +1,7 @@
 //! `power/mixed`: two voltages on one plus.
 
 use crate::diagnostic::{Diagnostic, Severity};
-use crate::model::{FeedLead, Model, Told};
+use crate::model::{FeedLead, Model, Stated};
 use crate::rules::{Page, Rule};
 use crate::source::Span;
 use crate::unit::{Dimension, quantity};
@@ -44,7 +44,7 @@ pub fn feed(
     at: Span,
     lead: &FeedLead,
     what: &str,
-    wants: Told<i64>,
+    wants: Stated<i64>,
 ) -> Option<Diagnostic> {
     let supply = &model.supplies[lead.supply];
     let volts = supply.volts.filter(|volts| volts.value != wants.value)?;
@@ -61,7 +61,7 @@ pub fn feed(
 
 /// A string on a plus that already feeds strings of another voltage.
 #[must_use]
-pub fn strings(at: Span, name: &str, volts: Told<i64>, first: (&str, Told<i64>)) -> Diagnostic {
+pub fn strings(at: Span, name: &str, volts: Stated<i64>, first: (&str, Stated<i64>)) -> Diagnostic {
     let words = |value| quantity(value, Dimension::Voltage);
     let (needs, other) = (words(volts.value), words(first.1.value));
     RULE.report(

@@ -29,7 +29,7 @@ pub const RULE: Rule = Rule {
 };
 
 /// Checks the load of every supply against its rating.
-pub fn tell(model: &Model, loads: &Loads, sink: &mut Sink) {
+pub fn report(model: &Model, loads: &Loads, sink: &mut Sink) {
     for (supply, ua) in model.supplies.iter().zip(&loads.allowed.supplies) {
         let (Some(rated), Some(volts)) = (supply.rated, supply.volts) else {
             continue;

@@ -47,14 +47,14 @@ fn check(model: &Model, plan: &Plan, sink: &mut Sink) {
     }
     picked.sort_by_key(|(prop, index, ..)| (*prop, *index));
     for one in picked.chunk_by(|a, b| a.0 == b.0) {
-        told(model, plan, one, sink);
+        finding(model, plan, one, sink);
     }
 }
 
 /// By plug (the port's index and its name in a wire): its strings, each with its position there.
 type Plugs = BTreeMap<(u32, String), Vec<(u32, StringId)>>;
 
-fn told(model: &Model, plan: &Plan, one: &[(PropId, usize, StringId, Span)], sink: &mut Sink) {
+fn finding(model: &Model, plan: &Plan, one: &[(PropId, usize, StringId, Span)], sink: &mut Sink) {
     let Some((prop, _, first, at)) = one.first() else {
         return;
     };

@@ -9,7 +9,7 @@ use crate::loads::{
     Because, ConductorLoad, Flow, From, Low, Section, SectionId, Study, Suggestion, Verdict,
     circuit_mw, fixtures_mw, power_mw, supply_mains_mw,
 };
-use crate::model::{CircuitId, FeedLead, Model, Output, StringId, SupplyId, Told};
+use crate::model::{CircuitId, FeedLead, Model, Output, Stated, StringId, SupplyId};
 use crate::plan::Plan;
 use crate::table::Decimal;
 use crate::usage::{fed_ports, inject_place, inject_statement, port_name};
@@ -57,7 +57,7 @@ fn percent(part: i64, whole: i64) -> Decimal {
     Decimal { value: i64::try_from(share).unwrap_or(i64::MAX), per: 10 }
 }
 
-fn fuse(fuse: Option<Told<i64>>, ua: i64) -> Fuse {
+fn fuse(fuse: Option<Stated<i64>>, ua: i64) -> Fuse {
     fuse.map(|fuse| (micro(fuse.value), percent(ua.abs(), fuse.value)))
 }
 

@@ -2,7 +2,7 @@
 
 use super::edits::Lot;
 use std::fmt::Write as _;
-use tinsel::lock::{Lock, Row};
+use tinsel::lock::{Lock, LockRow};
 use tinsel::model::Output;
 use tinsel::source::Span;
 
@@ -164,7 +164,7 @@ impl Case {
                     let Some((start, slots)) = one.old else {
                         continue;
                     };
-                    rows.push(Row {
+                    rows.push(LockRow {
                         name: one.name.as_str().into(),
                         controller: format!("box{index}").into(),
                         output: Output::Pixel(port),

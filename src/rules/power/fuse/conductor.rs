@@ -3,7 +3,7 @@
 use super::RULE;
 use crate::cable::{capacity, fuse_for, fusible};
 use crate::diagnostic::{Diagnostic, Edit, Severity, words};
-use crate::model::Told;
+use crate::model::Stated;
 use crate::source::Span;
 use crate::unit::{Dimension, Gauge, load, quantity};
 
@@ -28,7 +28,7 @@ pub struct Before<'a> {
     /// What has the fuse: "port `pier.1`".
     pub whose: &'a str,
     /// The fuse.
-    pub fuse: Told<i64>,
+    pub fuse: Stated<i64>,
 }
 
 /// A lead from a supply.

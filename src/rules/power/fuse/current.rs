@@ -4,7 +4,7 @@ use super::{RULE, ports};
 use crate::cable::{LASTING, lasts};
 use crate::diagnostic::{Diagnostic, Severity, Sink, words};
 use crate::loads::{Loads, Study, TapLoad};
-use crate::model::{Injection, InjectionId, Model, PowerFeed, StringId, Told};
+use crate::model::{Injection, InjectionId, Model, PowerFeed, Stated, StringId};
 use crate::plan::Plan;
 use crate::source::Span;
 use crate::unit::{Dimension, load, quantity};
@@ -13,8 +13,8 @@ use crate::usage::{fed_ports, inject_place};
 const CARRIES: (&str, &str) = ("carries", "would carry");
 
 /// Checks the current through every fuse.
-pub fn tell(model: &Model, plan: &Plan, loads: &Loads, sink: &mut Sink) {
-    ports::tell(model, plan, loads, sink);
+pub fn report(model: &Model, plan: &Plan, loads: &Loads, sink: &mut Sink) {
+    ports::report(model, plan, loads, sink);
     for (id, power) in model.powers.pairs() {
         let Some(fuse) = power.lead.fuse else {
             continue;
@@ -60,7 +60,7 @@ pub(super) struct Carrier {
 /// Makes at most one finding for a fuse: the one at the allowed level, else the one at full level.
 fn both(
     carrier: &Carrier,
-    fuse: Told<i64>,
+    fuse: Stated<i64>,
     loads: &Loads,
     at: impl Fn(&Study) -> i64,
     sink: &mut Sink,
@@ -78,7 +78,7 @@ pub(super) fn grave(fuse: i64, ua: i64) -> Option<Severity> {
     if ua > fuse { Some(Severity::Error) } else { (!lasts(ua, fuse)).then_some(Severity::Warning) }
 }
 
-pub(super) fn over(carrier: &Carrier, fuse: Told<i64>, ua: i64) -> Option<Diagnostic> {
+pub(super) fn over(carrier: &Carrier, fuse: Stated<i64>, ua: i64) -> Option<Diagnostic> {
     let rating = quantity(fuse.value, Dimension::Current);
     let back = if carrier.back { " backwards" } else { "" };
     let draws = format!("{} {}{back}", carrier.verbs.0, load(ua));
@@ -107,7 +107,7 @@ pub(super) fn over(carrier: &Carrier, fuse: Told<i64>, ua: i64) -> Option<Diagno
     Some(finding.and(fuse.at, format!("a fuse of {rating} set here")))
 }
 
-pub(super) fn at_full(carrier: &Carrier, fuse: Told<i64>, ua: i64) -> Diagnostic {
+pub(super) fn at_full(carrier: &Carrier, fuse: Stated<i64>, ua: i64) -> Diagnostic {
     let rating = quantity(fuse.value, Dimension::Current);
     let (what, would, its) = (&carrier.what, carrier.verbs.1, carrier.fuse);
     let back = if carrier.back { " backwards" } else { "" };
@@ -127,7 +127,7 @@ pub(super) fn at_full(carrier: &Carrier, fuse: Told<i64>, ua: i64) -> Diagnostic
     .weighing(Severity::Advice)
 }
 
-fn shared(model: &Model, power: &PowerFeed, fuse: Told<i64>) -> Carrier {
+fn shared(model: &Model, power: &PowerFeed, fuse: Stated<i64>) -> Carrier {
     let ports = fed_ports(model, power);
     let help = if power.first == power.last {
         "put fewer nodes on it, allow it less light with `dim to`, or feed its line in one more place with `inject`".into()
@@ -169,7 +169,7 @@ fn injections(model: &Model, loads: &Loads, sink: &mut Sink) {
     }
 }
 
-fn injected(model: &Model, injection: &Injection, string: StringId, fuse: Told<i64>) -> Carrier {
+fn injected(model: &Model, injection: &Injection, string: StringId, fuse: Stated<i64>) -> Carrier {
     let name = words::shown(&model.name_of(string));
     let place = inject_place(injection.place);
     Carrier {

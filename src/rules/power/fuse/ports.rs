@@ -3,7 +3,7 @@
 use super::current::{Carrier, at_full, grave, over};
 use crate::diagnostic::{Diagnostic, Severity, Sink};
 use crate::loads::{Loads, Section};
-use crate::model::{Model, Told};
+use crate::model::{Model, Stated};
 use crate::plan::Plan;
 use crate::source::Span;
 use crate::unit::load;
@@ -12,7 +12,7 @@ use std::collections::BTreeMap;
 
 /// Ports of one fuse setting that are reported together.
 struct Same {
-    fuse: Told<i64>,
+    fuse: Stated<i64>,
     ports: Vec<Outlet>,
     /// Where the line with the most current begins, and that current in microamperes.
     at: Span,
@@ -22,7 +22,7 @@ struct Same {
 /// Ports by the setting of their fuse, how serious the current is, and whether it flows back.
 type Over = BTreeMap<(Span, Severity, bool), Same>;
 
-pub(super) fn tell(model: &Model, plan: &Plan, loads: &Loads, sink: &mut Sink) {
+pub(super) fn report(model: &Model, plan: &Plan, loads: &Loads, sink: &mut Sink) {
     let mut found = Over::new();
     for (id, section) in loads.allowed.sections.pairs() {
         let Some(fuse) = section.fuse.filter(|_| !section.left_out) else {
@@ -40,7 +40,7 @@ pub(super) fn tell(model: &Model, plan: &Plan, loads: &Loads, sink: &mut Sink) {
     }
 }
 
-fn note(found: &mut Over, plan: &Plan, section: &Section, fuse: Told<i64>, severity: Severity) {
+fn note(found: &mut Over, plan: &Plan, section: &Section, fuse: Stated<i64>, severity: Severity) {
     let Some(port) = outlet(plan, section.port, section.receiver) else {
         return;
     };

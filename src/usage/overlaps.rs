@@ -8,7 +8,7 @@ use std::ops::Range;
 
 /// Two strings that share a slot.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub struct Clash {
+pub struct Overlap {
     /// The one that starts first.
     pub holder: StringId,
     /// The other one.
@@ -38,14 +38,14 @@ pub fn by_start(model: &Model, plan: &Plan) -> Vec<StringId> {
     keys.into_iter().map(|key| StringId::from((key & mask) as usize)).collect()
 }
 
-/// All clashes of strings that must not share a slot. Each string is compared with the string of
+/// All overlaps of strings that must not share a slot. Each string is compared with the string of
 /// its controller that reaches furthest before it, and each pinned one also with the pinned one
 /// that reaches furthest before it, if that is another controller's.
 ///
 /// Other strings of two controllers that overlap are left out: there the universes clash.
 #[must_use]
-pub fn clashes(model: &Model, plan: &Plan, by_start: &[StringId]) -> Vec<Clash> {
-    let mut clashes = Vec::new();
+pub fn overlaps(model: &Model, plan: &Plan, by_start: &[StringId]) -> Vec<Overlap> {
+    let mut overlaps = Vec::new();
     let mut furthest = model.controllers.map(|_| None);
     let mut pinned: Option<(StringId, u64)> = None;
     for id in by_start {
@@ -58,24 +58,24 @@ pub fn clashes(model: &Model, plan: &Plan, by_start: &[StringId]) -> Vec<Clash> 
             |before: Option<(StringId, u64)>| before.is_none_or(|(_, end)| placed.end > end);
         let own = &mut furthest[controller];
         let holder = reaches(*own);
-        clashes.extend(holder.and_then(|(holder, _)| clash(model, plan, holder, *id)));
+        overlaps.extend(holder.and_then(|(holder, _)| overlap(model, plan, holder, *id)));
         if further(*own) {
             *own = Some((*id, placed.end));
         }
         if matches!(placed.why, Why::Pinned(_)) {
             let holder = reaches(pinned)
                 .filter(|(holder, _)| controller_of(plan, *holder) != Some(controller));
-            clashes.extend(holder.and_then(|(holder, _)| clash(model, plan, holder, *id)));
+            overlaps.extend(holder.and_then(|(holder, _)| overlap(model, plan, holder, *id)));
             if further(pinned) {
                 pinned = Some((*id, placed.end));
             }
         }
     }
-    clashes
+    overlaps
 }
 
 /// The slots that two strings share; `None` where at most padding overlaps.
-fn clash(model: &Model, plan: &Plan, holder: StringId, comer: StringId) -> Option<Clash> {
+fn overlap(model: &Model, plan: &Plan, holder: StringId, comer: StringId) -> Option<Overlap> {
     let mut ours = used(model, plan, holder)?.peekable();
     let mut from = None;
     let mut slots = 0;
@@ -92,7 +92,7 @@ fn clash(model: &Model, plan: &Plan, holder: StringId, comer: StringId) -> Optio
             ours.next();
         }
     }
-    from.map(|from| Clash { holder, comer, from, slots })
+    from.map(|from| Overlap { holder, comer, from, slots })
 }
 
 fn used(model: &Model, plan: &Plan, id: StringId) -> Option<impl Iterator<Item = Range<u64>>> {

@@ -12,7 +12,8 @@ use super::seek::{Aim, Asked, Universes};
 use super::{addresses, ports, stored};
 use crate::diagnostic::Sink;
 use crate::model::{
-    Controller, ControllerId, Model, PieceKind, Port, PortSettings, Start, Stated, StringId, Target,
+    Controller, ControllerId, Model, NodeKind, PieceKind, Port, PortSettings, Start, Stated,
+    StringId, Target,
 };
 use crate::rules::place::no_room::{Cure, RatePlace};
 use crate::source::Span;
@@ -205,6 +206,8 @@ impl Trial<'_> {
         let (_, need) = self.lines.first()?;
         let node = self.model.node_of(need.first.0)?.clone();
         let mut best: Option<(bool, u32, Tried)> = None;
+        let mut tried: Vec<Arc<PortSettings>> = Vec::new();
+        let anywhere = self.lines.iter().all(|(_, need)| need.target == Target::Any);
         let spans = |controller: &Controller| controller.ports.iter().map(|port| port.at).collect();
         for (index, id, before) in self.growing(spans) {
             let Some(controller) = self.model.controller(id) else {
@@ -218,22 +221,17 @@ impl Trial<'_> {
             let (Some(like), Some(last)) = (widest, controller.ports.last()) else {
                 continue;
             };
-            let mut settings = PortSettings::clone(&like.settings);
-            let mut suits = true;
-            if let Some(chip) = node.chip.filter(|chip| {
-                let mut driven = settings.chips.iter();
-                !settings.chips.is_empty() && driven.all(|one| one.value != chip.value)
-            }) {
-                settings.chips = vec![chip];
-                suits = false;
-            }
-            if let (Some(port), Some(volts)) = (settings.volts, node.volts)
-                && port.value != volts.value
-            {
-                settings.volts = Some(volts);
-                suits = false;
-            }
+            let (suits, settings) = suited(&like.settings, &node);
             let settings = Arc::new(settings);
+            let limited =
+                controller.most_universes.is_some() || matches!(controller.start, Start::Range(..));
+            if anywhere && !limited {
+                // On another controller such ports help no more.
+                if tried.iter().any(|one| one.is_like(&settings)) {
+                    continue;
+                }
+                tried.push(Arc::clone(&settings));
+            }
             let first = last.number + 1;
             let most = match &best {
                 // A port like those there are is better than one for other nodes.
@@ -497,6 +495,27 @@ impl Trial<'_> {
         }
         None
     }
+}
+
+/// The settings of a port, changed where they do not suit a kind of node, and whether they suit it
+/// as they are.
+fn suited(settings: &PortSettings, node: &NodeKind) -> (bool, PortSettings) {
+    let mut settings = settings.clone();
+    let mut suits = true;
+    if let Some(chip) = node.chip.filter(|chip| {
+        let mut driven = settings.chips.iter();
+        !settings.chips.is_empty() && driven.all(|one| one.value != chip.value)
+    }) {
+        settings.chips = vec![chip];
+        suits = false;
+    }
+    if let (Some(port), Some(volts)) = (settings.volts, node.volts)
+        && port.value != volts.value
+    {
+        settings.volts = Some(volts);
+        suits = false;
+    }
+    (suits, settings)
 }
 
 /// How many errors of each code a display has with its lines on these seats.

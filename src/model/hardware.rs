@@ -150,6 +150,22 @@ pub struct PortSettings {
     pub dim: Option<Stated<u32>>,
 }
 
+impl PortSettings {
+    /// Whether two ports are set alike, wherever that is written.
+    #[must_use]
+    pub fn is_like(&self, other: &Self) -> bool {
+        fn value<T: Copy>(stated: Option<Stated<T>>) -> Option<T> {
+            stated.map(|stated| stated.value)
+        }
+        let chips = |one: &Self| one.chips.iter().map(|chip| chip.value).collect::<Vec<_>>();
+        let counts = |one: &Self| [one.nodes, one.slots, one.dim].map(value);
+        let amounts = |one: &Self| [one.fuse, one.volts].map(value);
+        chips(self) == chips(other)
+            && counts(self) == counts(other)
+            && amounts(self) == amounts(other)
+    }
+}
+
 /// A pixel port of a controller.
 #[derive(Debug, Clone)]
 pub struct Port {

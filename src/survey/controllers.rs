@@ -130,6 +130,12 @@ impl Row for ControllerRow<'_> {
         if let Some(label) = self.label {
             remarks.push(format!("\"{}\"", shown(label)));
         }
+        if let Some((first, last)) = self.universes.ends
+            && last - first >= self.universes.count
+        {
+            // What a box that is set by its first universe and their number is to be set to.
+            remarks.push(format!("{} from first to last", counted(last - first + 1, "universe")));
+        }
         if let Some((first, last)) = &self.addresses {
             let kind = self.address_kind.unwrap_or("");
             remarks.push(if first == last {

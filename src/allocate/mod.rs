@@ -90,7 +90,7 @@ fn decide(model: &Model, lock: Option<&Lock>, relay: &Relay, sink: &mut Sink) ->
         return Plan { picked, ..plan };
     };
     let past = keep::bind(model, lock);
-    let old = keep::Old::new(model, &past, relay);
+    let mut old = keep::Old::new(model, &past, relay);
     let (mut off, mut trade) = (0, None);
     let (picked, (plan, record)) = if old.all_afresh() {
         let picked = ports::place(model, &mut seats, None, sink);
@@ -99,6 +99,7 @@ fn decide(model: &Model, lock: Option<&Lock>, relay: &Relay, sink: &mut Sink) ->
     } else {
         let (picked, settled) = keep::seats::place(model, &old, &mut seats, sink);
         (off, trade) = (settled.off, settled.trade);
+        old.settle(model, &settled.ports);
         (picked, addresses::lay(model, settled.ports, Some(&old), sink))
     };
     off = off.max(record.off);

@@ -39,6 +39,8 @@ pub(super) struct OutletRoom {
     reserved: bool,
     /// Whether nothing may follow what is there.
     closed: bool,
+    /// Whether a string there is stored: only what lay there before may follow.
+    stored: bool,
     /// Whether a string that lay there before would move if something joined it.
     pub kept: bool,
     /// Which make of node hangs on it.
@@ -56,6 +58,8 @@ pub(super) struct Outlets<'a> {
     pub spans: Vec<Range<usize>>,
     apart: Keyed<StringId, bool>,
     injected: Vec<bool>,
+    /// Whether lines are asked for that lay where they are asked for.
+    pub staying: bool,
 }
 
 impl<'a> Outlets<'a> {
@@ -83,6 +87,7 @@ impl<'a> Outlets<'a> {
             spans: Vec::with_capacity(model.controllers.len()),
             apart: fed_apart(model),
             injected: fuse::injected(model),
+            staying: false,
         };
         for (index, controller) in model.controllers.iter().enumerate() {
             let id = ControllerId::from(index);
@@ -109,6 +114,7 @@ impl<'a> Outlets<'a> {
                     reserved_slots: 0,
                     reserved: reserved.contains(&(id, output)),
                     closed: false,
+                    stored: false,
                     kept: false,
                     hangs: Hangs::Nothing,
                     any: !controller.stock || named.controllers.contains(&id),
@@ -236,7 +242,8 @@ impl<'a> Outlets<'a> {
         }
         let controller = self.model.controller(outlet.controller).ok_or(Reason::Elsewhere)?;
         let per_prop = controller.addressing == Addressing::PerProp;
-        if outlet.state != State::Free && !per_prop && (outlet.closed || need.head || need.alone) {
+        let closed = outlet.closed || outlet.stored && !self.staying;
+        if outlet.state != State::Free && !per_prop && (closed || need.head || need.alone) {
             return Err(Reason::Taken);
         }
         let Output::Pixel(port) = outlet.output else {
@@ -427,7 +434,7 @@ impl<'a> Outlets<'a> {
     /// What decides what else an output takes, among ports of one look.
     pub fn filled(&self, at: usize) -> Option<impl PartialEq> {
         let row = self.rows.get(at)?;
-        Some((row.state, &row.receivers, row.load, row.draw, row.closed, row.hangs))
+        Some((row.state, &row.receivers, row.load, row.draw, (row.closed, row.stored), row.hangs))
     }
 
     /// The look of a port; `None` where it cannot be compared with others.
@@ -523,19 +530,19 @@ impl OutletRoom {
         self.draw = self.draw.saturating_add(drawn(model, injected, stretch));
         for piece in pieces(model, stretch) {
             self.load.add(model, piece);
-            if let PieceKind::String(id, _) = piece {
-                let string = model.string(id);
-                if string.is_some_and(|string| !string.stored)
-                    && let Some(make) = Make::of(model, id)
-                {
+            if let PieceKind::String(id, _) = piece
+                && let Some(string) = model.string(id)
+            {
+                if let Some(make) = Make::of(model, id).filter(|_| !string.stored) {
                     self.hangs = match self.hangs {
                         Hangs::Nothing => Hangs::One(make),
                         Hangs::One(one) if one == make => Hangs::One(one),
                         Hangs::One(_) | Hangs::Unlike => Hangs::Unlike,
                     };
                 }
-                // What follows a stored string or one that shows another's data would lie wrong.
-                self.closed |= string.is_some_and(|s| s.stored || s.same_as.is_some());
+                // What follows a string that shows another's data would lie wrong.
+                self.closed |= string.same_as.is_some();
+                self.stored |= string.stored;
             }
         }
         if let Some(id) = receiver.filter(|id| !self.receivers.contains(id)) {

@@ -4,7 +4,7 @@ use super::addresses::{Layer, Run};
 use super::chain::{Chain, Item, items};
 use super::dmx::is_dmx;
 use crate::grid::Grid;
-use crate::model::{Addressing, ControllerId, Model, StringId};
+use crate::model::{Addressing, Controller, ControllerId, Model, StringId};
 use crate::plan::{Placed, PortPlan, Why};
 use crate::rules::address::pin;
 
@@ -143,7 +143,7 @@ fn report(layer: &mut Layer<'_>, run: &Run<'_>, item: &Item, shown: StringId, al
 }
 
 /// Reports a string that shows the data of a string on a controller which uses more or fewer slots
-/// of each universe, where this controller would read it from other slots.
+/// of each universe, or keeps nodes whole, where this controller would read it from other slots.
 fn tell_cut(layer: &mut Layer<'_>, run: &Run<'_>, item: &Item, root: StringId, place: &Placed) {
     let model = layer.model;
     let Some(theirs) = layer.ports.get(place.port as usize) else {
@@ -154,8 +154,10 @@ fn tell_cut(layer: &mut Layer<'_>, run: &Run<'_>, item: &Item, root: StringId, p
     };
     let all = model.display.universe_slots;
     let slots = (run.declared.slots_used(all), other.slots_used(all));
+    let whole = |one: &Controller| model.display.whole_nodes || one.whole_nodes;
+    let alike = slots.0 == slots.1 && whole(run.declared) == whole(other);
     let read = run.grid.lay(place.start, item.body);
-    if slots.0 != slots.1 && read != (place.start..place.end + 1) {
+    if !alike && read != (place.start..place.end + 1) {
         let whose = (run.declared, other);
         let finding = pin::other_cut(model, (item.id, item.at), root, whose, slots);
         layer.sink.push(finding);

@@ -70,6 +70,44 @@ fn a_display_around_its_own_lock_is_the_same() {
     assert!(compared.get() > 80, "only {} compared", compared.get());
 }
 
+/// `universes after` a controller without strings of its own: the next build changes nothing, and
+/// once that controller has some, the one that comes after it makes room.
+#[test]
+fn what_comes_after_an_empty_controller_stays() {
+    let dot = "node dot { colour RGB }\n";
+    let boxes = "controller near { universes from 5; ports 1..2 { } }\n\
+                 controller far { universes after near; align port; ports 1..2 { } }\n";
+    let props = "prop ant { node dot; string 200 nodes }\nprop bee { node dot; string 30 nodes }\n\
+                 wire far.1: ant\nwire far.2: bee\n";
+    for more in ["", "prop cow { same as ant }\nwire near.1: cow\n"] {
+        let text = format!("{dot}{boxes}{props}{more}");
+        let lock = lock_of(&check::one(&text));
+        assert_eq!(lock.row("ant").unwrap().start, 4 * 512, "{more}");
+        let again = around(&text, &lock);
+        assert_eq!(lock_of(&again), lock, "{}", check::told(&again));
+        let text = format!("{text}prop doe {{ node dot; string 9 nodes }}\nwire near.2: doe\n");
+        let lock = lock_of(&around(&text, &lock));
+        assert_eq!(lock.row("doe").unwrap().start, 4 * 512, "{more}");
+        assert_eq!(lock_of(&around(&text, &lock)), lock, "{more}");
+    }
+}
+
+/// A string that the compiler put after wired ones keeps its port and place if one of them is
+/// stored.
+#[test]
+fn what_was_picked_stays_beside_a_stored_string() {
+    let text = "node dot { colour RGB }\ncontroller box { ports 1..4 { } }\n\
+                prop bee { node dot; string 5 nodes }\nprop doe { node dot; string 75 nodes }\n\
+                prop ant { node dot; string 75 nodes }\nwire box.1: bee -> doe\n";
+    let lock = lock_of(&check::one(text));
+    assert_eq!(lock.row("ant").unwrap().output, tinsel::model::Output::Pixel(1));
+    let next = lock_of(&around(&format!("{text}stored bee\n"), &lock));
+    for name in ["ant", "doe"] {
+        assert_eq!(next.row(name), lock.row(name));
+    }
+    assert_eq!(next.row("bee").unwrap().start, 465);
+}
+
 /// Props whose ports the compiler picks: whatever is added, old strings keep port and slots.
 #[test]
 fn nothing_is_plugged_in_elsewhere() {

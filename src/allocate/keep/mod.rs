@@ -30,10 +30,12 @@ use super::{decide, order};
 use crate::diagnostic::Sink;
 use crate::grid::Grid;
 use crate::lock::{Lock, Relay};
-use crate::model::{Controller, Model, Output, Start, StringId, Target};
-use crate::plan::{Past, Trade};
+use crate::model::{Controller, ControllerId, Model, Output, PieceKind, Start, StringId, Target};
+use crate::plan::{Past, PortPlan, Trade};
 use crate::protocol::UNIVERSES;
+use crate::usage;
 use std::cell::Cell;
+use std::collections::BTreeSet;
 use std::ops::Range;
 use units::Unit;
 
@@ -65,7 +67,7 @@ pub(super) fn bind(model: &Model, lock: &Lock) -> Past {
 impl<'a> Old<'a> {
     /// Of a display and what was bound to it.
     pub fn new(model: &Model, past: &'a Past, relay: &Relay) -> Self {
-        let ranges = ranges(model);
+        let ranges = ranges(model, &owners(model, past));
         Self {
             past,
             lost: claims::lost(model, past),
@@ -80,6 +82,13 @@ impl<'a> Old<'a> {
             room_looks: Cell::new(room::MOST_LOOKS),
             quick: Cell::new(false),
         }
+    }
+
+    /// Takes note of the outputs in use, once they are decided.
+    pub fn settle(&mut self, model: &Model, ports: &[PortPlan]) {
+        let own = |port: &&PortPlan| usage::strings(port).any(|(id, _)| has_own_place(model, id));
+        let own = ports.iter().filter(own);
+        self.ranges = ranges(model, &own.map(|port| port.controller).collect());
     }
 
     /// From here on ways are only tried (`quick`), or laid as well as possible.
@@ -227,8 +236,37 @@ fn shifts(model: &Model, past: &Past, ranges: &[Range<u64>]) -> Vec<i64> {
     shift.map(Option::unwrap_or_default).collect()
 }
 
-/// The channels of the universes that each controller may use.
-fn ranges(model: &Model) -> Vec<Range<u64>> {
+/// Whether a string takes slots of its own.
+fn has_own_place(model: &Model, id: StringId) -> bool {
+    model.string(id).is_some_and(|string| string.same_as.is_none())
+}
+
+/// The controllers that have strings with slots of their own, by the display and the lock.
+fn owners(model: &Model, past: &Past) -> BTreeSet<ControllerId> {
+    let mut owners = BTreeSet::new();
+    for line in &model.lines {
+        let own = model.pieces_of(line).iter().any(|piece| match piece.kind {
+            PieceKind::String(id, _) => has_own_place(model, id),
+            PieceKind::Skip(_) | PieceKind::Lead(..) => false,
+        });
+        let controller = match line.target {
+            Target::Controller(id) | Target::Port(id, ..) | Target::Dmx(id, _) => Some(id),
+            Target::Receiver(id) => {
+                model.receivers.as_slice().get(id.index()).map(|receiver| receiver.controller)
+            }
+            Target::Any => None,
+        };
+        owners.extend(controller.filter(|_| own));
+    }
+    let bound = (0..model.strings.len()).map(StringId::from);
+    let bound = bound.filter(|id| has_own_place(model, *id));
+    owners.extend(bound.filter_map(|id| past.of(id)?.controller));
+    owners
+}
+
+/// The channels of the universes that each controller may use. `owners` have strings with slots of
+/// their own.
+fn ranges(model: &Model, owners: &BTreeSet<ControllerId>) -> Vec<Range<u64>> {
     let slots = model.display.universe_slots.each();
     let all = u64::from(*UNIVERSES.end()) * slots;
     let mut ranges = vec![0..all; model.controllers.len()];
@@ -241,10 +279,11 @@ fn ranges(model: &Model) -> Vec<Range<u64>> {
             Start::Auto => 0..all,
             Start::From(first) => begin(first)..all,
             Start::Range(first, last) => begin(first)..(u64::from(last) * slots).min(all),
-            // After the other's first universe; a gap between them does no harm.
+            // After the other's first universe, if it has any; a gap between them does no harm.
             Start::After(other) => {
-                let other = ranges.get(other.index()).map_or(0, |range| range.start);
-                other.saturating_add(slots)..all
+                let first = ranges.get(other.index()).map_or(0, |range| range.start);
+                let taken = if owners.contains(&other) { slots } else { 0 };
+                first.saturating_add(taken)..all
             }
         };
         if let Some(entry) = ranges.get_mut(index) {

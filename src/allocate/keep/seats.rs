@@ -55,6 +55,7 @@ fn keep(model: &Model, old: &Old<'_>, said: &[Option<Seat>]) -> (Vec<Option<Seat
     let mut lines = ports::open(model, said);
     let mut outlets = Outlets::new(model, said);
     outlets.mark_unfed(&mut lines);
+    outlets.staying = true;
     let mut outputs: BTreeMap<usize, Vec<Candidate>> = BTreeMap::new();
     for (place, (line, need)) in lines.iter().enumerate() {
         if let Some((at, candidate)) = candidate(model, old, &outlets, (place, *line), need) {

@@ -198,24 +198,28 @@ pub fn other_cut(
 ) -> Diagnostic {
     let (name, shown) = (model.name_of(one.0), model.name_of(shown));
     let (mine, theirs) = (&own.name, &other.name);
-    let slots = (counted(slots.0, "slot"), slots.1);
-    RULE.report(
-        one.1,
-        format!(
-            "`{name}` can't show the data of `{shown}`: `{mine}` uses {} of each universe, but `{theirs}` uses {}",
-            slots.0, slots.1
-        ),
-    )
-    .label("uses a slot that one of the two controllers skips")
-    .why(
-        "each goes on in the next universe after the last slot that it uses, so all nodes from \
-         there on would differ",
-    )
-    .help(format!(
-        "let `{mine}` and `{theirs}` use as many slots of each universe (`universe N slots`)"
-    ))
-    .and_if(own.universe_slots.map(|told| told.at), format!("`{mine}` set here"))
-    .and_if(other.universe_slots.map(|told| told.at), format!("`{theirs}` set here"))
+    let (how, what) = if slots.0 != slots.1 {
+        let one = counted(slots.0, "slot");
+        (
+            format!("`{mine}` uses {one} of each universe, but `{theirs}` uses {}", slots.1),
+            "use as many slots of each universe (`universe N slots`)",
+        )
+    } else {
+        let (whole, cut) = if own.whole_nodes { (mine, theirs) } else { (theirs, mine) };
+        (
+            format!("`{whole}` keeps nodes whole, but `{cut}` does not"),
+            "both keep nodes whole, or neither (`whole nodes`)",
+        )
+    };
+    RULE.report(one.1, format!("`{name}` can't show the data of `{shown}`: {how}"))
+        .label("uses a slot that one of the two controllers skips")
+        .why(
+            "each goes on in the next universe after the last slot that it uses, so all nodes from \
+             there on would differ",
+        )
+        .help(format!("let `{mine}` and `{theirs}` {what}"))
+        .and_if(own.universe_slots.map(|told| told.at), format!("`{mine}` set here"))
+        .and_if(other.universe_slots.map(|told| told.at), format!("`{theirs}` set here"))
 }
 
 /// A string that shows another's data and is pinned to another place.

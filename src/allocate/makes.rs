@@ -3,10 +3,11 @@
 use super::chains::Seat;
 use super::outlets::{OutletRoom, Outlets, pieces};
 use super::seek::Homes;
+use crate::limits::Load;
 use crate::model::{
     Addressing, ChipId, ControllerId, Model, Output, PieceKind, ReceiverId, StringId, Target,
 };
-use crate::plan::Past;
+use crate::plan::{Past, Was};
 use std::collections::BTreeSet;
 
 /// What strings that share a port have in common: chip, voltage, and bits and slots of a node.
@@ -108,22 +109,50 @@ impl Outlets<'_> {
                 outlet.kept = true;
             }
         }
-        for (index, controller) in model.controllers.iter().enumerate() {
+        let new = model.lines.iter().zip(seats).enumerate();
+        let new = new.filter(|(index, (line, seat))| {
+            line.target.is_open() && seat.is_none() && !homes.contains_key(index)
+        });
+        let mut load = Load::default();
+        for piece in new.flat_map(|(_, (line, _))| pieces(model, &line.pieces)) {
+            load.add(model, piece);
+        }
+        for (id, controller) in model.controllers.pairs() {
             if controller.addressing == Addressing::Consecutive {
-                self.keep_before_last(index);
+                self.keep_before_last(id.index(), is_free_after(model, past, id, load.slots));
             }
         }
     }
 
     /// Marks the pixel ports of a controller up to the last on which something lay: on a
-    /// `consecutive` controller, what joins there moves all after it.
-    fn keep_before_last(&mut self, controller: usize) {
+    /// `consecutive` controller, what joins there moves all after it. What joins its very last port
+    /// moves nothing where it is `free` after that.
+    fn keep_before_last(&mut self, controller: usize, free: bool) {
         let span = self.spans.get(controller).cloned().unwrap_or(0..0);
         let rows = self.rows.get_mut(span).unwrap_or(&mut []);
         let used = |row: &OutletRoom| matches!(row.output, Output::Pixel(_)) && row.kept;
         let last = rows.iter().rposition(used).unwrap_or(0);
+        let more = |row: &OutletRoom| matches!(row.output, Output::Pixel(_));
+        let is_last = !rows.iter().skip(last + 1).any(more);
         for row in rows.iter_mut().take(last) {
             row.kept = true;
         }
+        if let Some(row) = rows.get_mut(last).filter(|_| free && is_last) {
+            row.kept = false;
+        }
     }
+}
+
+/// Whether nothing lay, and nothing is reserved, where so many slots would lie after what a
+/// `consecutive` controller's pixel ports had: twice the room, since universes may begin anew.
+fn is_free_after(model: &Model, past: &Past, id: ControllerId, slots: u64) -> bool {
+    let own = |was: &&Was| was.controller == Some(id) && matches!(was.output, Output::Pixel(_));
+    let all = || past.was.iter().flatten();
+    let end = all().filter(own).map(Was::end).max().unwrap_or(0);
+    let universe = model.display.universe_slots;
+    let others = all().filter(|was| !own(was)).map(|was| was.start);
+    let reserved = model.reserved_universes.iter().map(|row| universe.begin(row.first));
+    let next = others.chain(reserved).filter(|start| *start >= end).min();
+    let needed = (slots + universe.each()).saturating_mul(2);
+    next.is_none_or(|next| next - end > needed)
 }

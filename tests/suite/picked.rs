@@ -3,6 +3,7 @@
 
 use crate::check;
 use crate::diagnostics::edited;
+use crate::keeping::{around, lock_of};
 use tinsel::Compiled;
 use tinsel::diagnostic::Severity;
 
@@ -379,4 +380,21 @@ fn a_range_of_ports_takes_a_chain_each_and_parts_only_what_stands_alone() {
     let [two, three] = ["c.2..3: a[1] -> a[2], a[3]", "c.2..4: a[1] -> a[2], a[3]"].map(wired);
     assert_eq!(two, ["c.2", "c.2", "c.2", "c.2", "c.3", "c.3"]);
     assert_eq!(three, ["c.2", "c.2", "c.2", "c.2", "c.3", "c.4"]);
+}
+
+/// All ports of a `consecutive` controller are in use: what is new goes to the end of the last one,
+/// since it would move what comes after it on any other.
+#[test]
+fn what_is_new_moves_nothing_on_a_consecutive_controller() {
+    let text = "node dot { colour RGB }\n\
+                controller box { addressing consecutive; ports 1..3 { nodes at most 400 } }\n\
+                controller far { universes from 40; ports 1..1 { nodes at most 300 } }\n\
+                prop ant { node dot; string 100 nodes }\nprop bee { node dot; string 390 nodes }\n\
+                prop cow { node dot; string 100 nodes }\nprop dab { node dot; string 290 nodes }\n\
+                wire box.1: ant\nwire box.2: bee\nwire box.3: cow\nwire far.1: dab\n";
+    let lock = lock_of(&check::one(text));
+    let compiled = around(&format!("{text}prop eel {{ node dot; string 60 nodes }}\n"), &lock);
+    assert_eq!(ports(&compiled)[4], "box.3");
+    let next = lock_of(&compiled);
+    assert!(lock.rows.iter().all(|row| next.row(&row.name) == Some(row)));
 }

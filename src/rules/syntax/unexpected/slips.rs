@@ -7,10 +7,9 @@ use crate::source::Span;
 /// `=` or `:` after the first word of a setting.
 #[must_use]
 pub fn mark_after_key(span: Span, mark: &str, key: &str) -> Diagnostic {
-    let key = words::shown(key);
     finding(
         span,
-        format!("the setting `{key}` has a `{mark}` before its value"),
+        format!("the setting `{}` has a `{mark}` before its value", words::shown(key)),
         format!("no `{mark}` here"),
         format!(
             "leave the `{mark}` out: a setting is its words and its value, as in `string 36 nodes`"
@@ -84,12 +83,11 @@ pub fn equals_missing(span: Span, before: &str, value: &str) -> Diagnostic {
 /// An IPv6 address without square brackets.
 #[must_use]
 pub fn bare_address(span: Span, address: &str) -> Diagnostic {
-    let address = words::shown(address);
     finding(
         span,
-        format!("the address `{address}` stands without brackets"),
+        format!("the address `{}` stands without brackets", words::shown(address)),
         "needs `[` and `]` round it",
-        format!("write `[{address}]`"),
+        format!("write `[{}]`", words::shown(address)),
     )
 }
 

@@ -226,7 +226,7 @@ impl Trial<'_> {
             let limited =
                 controller.most_universes.is_some() || matches!(controller.start, Start::Range(..));
             if anywhere && !limited {
-                // On another controller such ports help no more.
+                // The same ports on another controller help no more than here.
                 if tried.iter().any(|one| one.is_like(&settings)) {
                     continue;
                 }

@@ -119,15 +119,16 @@ impl Outlets<'_> {
         }
         for (id, controller) in model.controllers.pairs() {
             if controller.addressing == Addressing::Consecutive {
-                self.keep_before_last(id.index(), is_free_after(model, past, id, load.slots));
+                let free = || is_free_after(model, past, id, load.slots);
+                self.keep_before_last(id.index(), free);
             }
         }
     }
 
     /// Marks the pixel ports of a controller up to the last on which something lay: on a
-    /// `consecutive` controller, what joins there moves all after it. What joins its very last port
-    /// moves nothing where it is `free` after that.
-    fn keep_before_last(&mut self, controller: usize, free: bool) {
+    /// `consecutive` controller, what joins there moves all after it. What joins the controller's
+    /// last port moves nothing if the room after it is `free`.
+    fn keep_before_last(&mut self, controller: usize, free: impl FnOnce() -> bool) {
         let span = self.spans.get(controller).cloned().unwrap_or(0..0);
         let rows = self.rows.get_mut(span).unwrap_or(&mut []);
         let used = |row: &OutletRoom| matches!(row.output, Output::Pixel(_)) && row.kept;
@@ -137,14 +138,15 @@ impl Outlets<'_> {
         for row in rows.iter_mut().take(last) {
             row.kept = true;
         }
-        if let Some(row) = rows.get_mut(last).filter(|_| free && is_last) {
+        if let Some(row) = rows.get_mut(last).filter(|row| row.kept && is_last && free()) {
             row.kept = false;
         }
     }
 }
 
-/// Whether nothing lay, and nothing is reserved, where so many slots would lie after what a
-/// `consecutive` controller's pixel ports had: twice the room, since universes may begin anew.
+/// Whether there is room for so many slots after the pixel strings of a `consecutive` controller:
+/// nothing lay there and nothing is reserved. A string may have to begin in the next universe, so
+/// twice the room is asked for.
 fn is_free_after(model: &Model, past: &Past, id: ControllerId, slots: u64) -> bool {
     let own = |was: &&Was| was.controller == Some(id) && matches!(was.output, Output::Pixel(_));
     let all = || past.was.iter().flatten();

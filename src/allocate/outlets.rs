@@ -39,7 +39,7 @@ pub(super) struct OutletRoom {
     reserved: bool,
     /// Whether nothing may follow what is there.
     closed: bool,
-    /// Whether a string there is stored: only what lay there before may follow.
+    /// Whether a string there is stored: only a line that hung there before may follow it.
     stored: bool,
     /// Whether a string that lay there before would move if something joined it.
     pub kept: bool,
@@ -58,7 +58,7 @@ pub(super) struct Outlets<'a> {
     pub spans: Vec<Range<usize>>,
     apart: Keyed<StringId, bool>,
     injected: Vec<bool>,
-    /// Whether lines are asked for that lay where they are asked for.
+    /// Whether only lines are asked about that hung on the same output before.
     pub staying: bool,
 }
 

@@ -79,7 +79,7 @@ pub(super) fn open(model: &Model, seats: &[Option<Seat>]) -> Vec<(usize, Need)> 
         .collect()
 }
 
-/// Gives a seat to each of some open lines that fits somewhere.
+/// Gives a seat to each of `lines`, which are open, that fits somewhere.
 ///
 /// With `past` (what lay before, and the outputs that lines have now), lines stay if they can.
 pub(super) fn fill(

@@ -141,7 +141,7 @@ fn things(
         lineage
     };
     model.display = makes::display(reader, sink);
-    // Currents at a level that was not read would be reported as too high.
+    // Without its level, a display is checked at full level, where currents look too high.
     model.gaps.any_feed |= model.display.dim.is_none() && makes::says(reader, "dim");
     let chips = lineage(&names.chips, sink);
     let mut chips = makes::chips(reader, &chips, model, sink);

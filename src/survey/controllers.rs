@@ -133,7 +133,7 @@ impl Row for ControllerRow<'_> {
         if let Some((first, last)) = self.universes.ends
             && last - first >= self.universes.count
         {
-            // What a box that is set by its first universe and their number is to be set to.
+            // Some boxes are set by their first universe and a number of universes.
             remarks.push(format!("{} from first to last", counted(last - first + 1, "universe")));
         }
         if let Some((first, last)) = &self.addresses {

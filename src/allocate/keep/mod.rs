@@ -84,7 +84,7 @@ impl<'a> Old<'a> {
         }
     }
 
-    /// Takes note of the outputs in use, once they are decided.
+    /// Works out again which universes each controller may use, now that all outputs are decided.
     pub fn settle(&mut self, model: &Model, ports: &[PortPlan]) {
         let own = |port: &&PortPlan| usage::strings(port).any(|(id, _)| has_own_place(model, id));
         let own = ports.iter().filter(own);
@@ -279,7 +279,8 @@ fn ranges(model: &Model, owners: &BTreeSet<ControllerId>) -> Vec<Range<u64>> {
             Start::Auto => 0..all,
             Start::From(first) => begin(first)..all,
             Start::Range(first, last) => begin(first)..(u64::from(last) * slots).min(all),
-            // After the other's first universe, if it has any; a gap between them does no harm.
+            // After the first universe of the other, if strings of its own lie there. A gap between
+            // the two controllers does no harm.
             Start::After(other) => {
                 let first = ranges.get(other.index()).map_or(0, |range| range.start);
                 let taken = if owners.contains(&other) { slots } else { 0 };

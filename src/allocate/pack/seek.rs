@@ -72,11 +72,10 @@ fn answer(instance: &Instance, steps: u64, any: bool) -> Result<Answer, NoRoom> 
     let mut fewest = state.measure.ports;
     if !any {
         state = solver.better(state);
-        state = solver.other_way(state);
+        (state, fewest) = solver.other_way(state);
         state = solver.stay(state);
         state = solver.fewer(state);
         state = solver.best(state);
-        fewest = solver.fewest(&state);
         solver.inserter.steps += tidy::nearer(&mut state, steps / 20);
     }
     tidy::number(&mut state);
@@ -85,7 +84,7 @@ fn answer(instance: &Instance, steps: u64, any: bool) -> Result<Answer, NoRoom> 
         ports: by_group(&field, |line| state.port_of[line] as usize),
         opened: measure.ports,
         bound: solver.least.opened.min(measure.ports),
-        fewest,
+        fewest: fewest.min(measure.ports),
         lead: measure.lead,
         least_lead: measure.lead == solver.least_lead,
         split: measure.split,
@@ -355,44 +354,43 @@ impl<'a> Solver<'a> {
         best.unwrap_or(state)
     }
 
-    /// With few lines, ports first: an answer that puts side by side first, if it is better.
-    fn other_way(&mut self, mut state: State<'a>) -> State<'a> {
-        let order = self.field.instance.order;
-        if order != Order::Ports || self.field.lines.len() >= FEW || self.enough(&state) {
-            return state;
-        }
-        let instance = Instance { order: Order::Neighbours, ..self.field.instance.clone() };
+    /// Ports before side by side, or the reverse: the answer of the other order, if it is better.
+    /// With the fewest ports that either opens.
+    fn other_way(&mut self, mut state: State<'a>) -> (State<'a>, u64) {
+        let (order, ports) = (self.field.instance.order, state.measure.ports);
+        let few = self.field.lines.len() < FEW;
+        let several = self.field.span.iter().any(|span| span.len() > 1);
+        let other = match order {
+            Order::Neighbours if several && ports > self.least.opened => Order::Ports,
+            Order::Ports if few && !self.enough(&state) => Order::Neighbours,
+            _ => return (state, ports),
+        };
+        let instance = Instance { order: other, ..self.field.instance.clone() };
         let field = Field::new(&instance);
         let mut solver = Solver::new(&field, self.steps / 2);
-        let other = solver.begin(false);
-        let other = solver.better(other);
+        let other = if few {
+            let begun = solver.begin(false);
+            solver.better(begun)
+        } else {
+            let mut same = State::new(&field);
+            same.put(&state.port_of);
+            solver.fill_ports(same, self.least.opened)
+        };
         self.inserter.steps += solver.inserter.steps;
-        if other.measure.key(order) < state.measure.key(order) {
+        let [key, better] = [&state, &other].map(|state| state.measure.key(order));
+        if better < key {
             state.put(&other.port_of);
         }
-        state
+        let least = if better[..5] <= key[..5] { other.measure.ports } else { ports };
+        (state, least.min(ports))
     }
 
-    /// The fewest ports found where they come before side by side.
-    fn fewest(&mut self, state: &State<'a>) -> u64 {
-        let ports = state.measure.ports;
-        let several = self.field.span.iter().any(|span| span.len() > 1);
-        if self.field.instance.order != Order::Neighbours || !several || ports <= self.least.opened
-        {
-            return ports;
-        }
-        let instance = Instance { order: Order::Ports, ..self.field.instance.clone() };
-        let field = Field::new(&instance);
-        let mut other = State::new(&field);
-        other.put(&state.port_of);
-        let (other, _) = self.bays(other, self.steps / 6);
-        let bound = self.least.opened;
+    /// Opens fewer ports if it can, at least `bound`.
+    fn fill_ports(&mut self, state: State<'a>, bound: u64) -> State<'a> {
+        self.least.opened = bound;
+        let (state, _) = self.bays(state, self.steps / 3);
         let enough = |state: &State<'_>| state.measure.ports <= bound;
-        let course = Course { steps: self.steps / 6, enough: &enough, hot: HOT };
-        let (best, _) = improve::improve(other, &mut self.inserter, &course);
-        match best.measure.split <= state.measure.split {
-            true => best.measure.ports,
-            false => ports,
-        }
+        let course = Course { steps: self.steps / 3, enough: &enough, hot: HOT };
+        improve::improve(state, &mut self.inserter, &course).0
     }
 }

@@ -180,9 +180,11 @@ pub struct NoRoom {
 /// The most steps that are taken in all. A step is about one look at a line or a port.
 pub const MOST_STEPS: u64 = 48_000_000;
 
-/// The budget for `lines` lines: for few lines it grows with the square of their number.
+/// The budget for `lines` lines: for few lines it grows with the square of their number. Above 150
+/// lines it falls to half of the most, so that what surrounds the search has its time too.
 #[must_use]
 pub fn budget(lines: usize) -> u64 {
     let lines = lines as u64;
-    MOST_STEPS.min(100_000 + lines.saturating_mul(lines.min(50)).saturating_mul(6_400))
+    let most = (MOST_STEPS * 150 / lines.max(150)).max(MOST_STEPS / 2);
+    most.min(100_000 + lines.saturating_mul(lines.min(50)).saturating_mul(6_400))
 }

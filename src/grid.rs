@@ -114,6 +114,15 @@ impl Grid {
         channel.checked_next_multiple_of(self.slots).unwrap_or(u64::MAX)
     }
 
+    /// The channel from which on `slots` slots fill all that is used before a channel; `None` where
+    /// there is less before it. Whole nodes need at least as much.
+    #[must_use]
+    pub fn back(self, channel: u64, slots: u64) -> Option<u64> {
+        let before = channel / self.slots * self.used + self.offset(channel).min(self.used);
+        let first = before.checked_sub(slots)?;
+        Some(first / self.used * self.slots + first % self.used)
+    }
+
     /// A stretch widened to the whole universes that it touches.
     #[must_use]
     pub fn universes(self, stretch: &Range<u64>) -> Range<u64> {
@@ -202,6 +211,19 @@ mod tests {
         let used: Vec<_> = grid.segments(0, rgb(400)).collect();
         assert_eq!(used, [0..510, 512..1022, 1024..1204]);
         assert_eq!(grid.lay(0, rgb(400)), 0..1204);
+    }
+
+    #[test]
+    fn what_is_cut_anywhere_begins_as_far_back_as_it_is_long() {
+        for used in [1, 100, 507, 512] {
+            let grid = Grid::new(UniverseSlots::ALL, false).using(used);
+            for (channel, slots) in [(511, 3), (512, 3), (900, 600), (5_000, 1_234)] {
+                let end = |start: &u64| grid.lay(*start, Body { nodes: slots, each: 1 }).end;
+                let mut starts = (0..channel).rev().filter(|at| grid.uses(*at));
+                let last = starts.find(|at| end(at) <= channel);
+                assert_eq!(grid.back(channel, slots), last, "{used}: {slots} before {channel}");
+            }
+        }
     }
 
     #[test]

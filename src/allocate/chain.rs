@@ -75,8 +75,10 @@ pub(super) fn fill(items: &mut Vec<Item>, model: &Model, port: &PortPlan, with_s
 /// The strings of a port and how its controller lays them.
 #[derive(Debug)]
 pub(super) struct Chain<'a> {
-    grid: Grid,
-    align: Align,
+    /// The universes of its controller.
+    pub grid: Grid,
+    /// What begins at slot 1 of a universe.
+    pub align: Align,
     /// The strings in chain order.
     pub items: &'a [Item],
 }

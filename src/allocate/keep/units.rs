@@ -299,11 +299,19 @@ fn start_for(chain: &Chain<'_>, index: usize, target: u64) -> Result<u64, Refuse
         let mut stretches = chain.stretches(start);
         stretches.nth(index).map(|(_, stretch)| stretch.start)
     };
-    let plain = target.checked_sub(before).ok_or(Refused::Outside)?;
-    let mut start = plain;
-    if falls(plain) != Some(target) {
-        // Padding and alignment only make a chain longer: find the last start that is early enough.
-        let (mut low, mut high) = (0, plain);
+    let plain = chain.grid.back(target, before).ok_or(Refused::Outside)?;
+    let (mut start, mut at) = (plain, falls(plain));
+    let late = at.map_or(0, |at| at.saturating_sub(target));
+    if late > 0 {
+        // Whole nodes and alignment only make a chain longer: find the last start that is early
+        // enough, which is seldom much further back than `plain` is late.
+        let (mut back, mut high) = (late, plain.saturating_sub(1));
+        let mut low = plain.saturating_sub(back);
+        while low > 0 && falls(low).is_some_and(|at| at > target) {
+            high = low - 1;
+            back = back.saturating_mul(2);
+            low = low.saturating_sub(back);
+        }
         while low < high {
             let middle = high - (high - low) / 2;
             if falls(middle).is_some_and(|at| at <= target) {
@@ -312,9 +320,52 @@ fn start_for(chain: &Chain<'_>, index: usize, target: u64) -> Result<u64, Refuse
                 high = middle - 1;
             }
         }
-        start = low;
+        (start, at) = (low, falls(low));
     }
-    let first = chain.stretch(chain.begin(0, start)).start;
-    let right = falls(start) == Some(target) && first == start;
+    let first = chain.one(0, start).start;
+    let right = at == Some(target) && first == start;
     right.then_some(start).ok_or(Refused::Align)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::grid::Body;
+    use crate::model::{Align, PropId, StringId};
+    use crate::protocol::UniverseSlots;
+
+    /// Every start is tried; of those that put a string at a channel the last one counts.
+    #[test]
+    fn a_start_is_the_last_that_puts_a_string_where_it_lay() {
+        let bodies = [(30, 3), (7, 4), (140, 3), (9, 3), (55, 4)];
+        let items: Vec<Item> = (0..)
+            .zip(bodies)
+            .map(|(at, (nodes, each))| Item {
+                id: StringId(at),
+                at: Span::default(),
+                position: at + 1,
+                pin: None,
+                body: Body { nodes, each },
+                prop: PropId(at / 2),
+                same: None,
+            })
+            .collect();
+        for (whole, used) in [(false, 512), (false, 507), (true, 512), (true, 100)] {
+            let grid = Grid::new(UniverseSlots::ALL, whole).using(used);
+            for align in [Align::Off, Align::Port, Align::Prop] {
+                let chain = Chain { grid, align, items: &items };
+                for index in 0..items.len() {
+                    for target in (0..4_000).step_by(211).chain([511, 512, 513, 1_024]) {
+                        let falls = |start: u64| {
+                            let at = chain.stretches(start).nth(index)?.1.start;
+                            (chain.one(0, start).start == start).then_some(at)
+                        };
+                        let mut starts = (0..=target).rev();
+                        let last = starts.find(|start| falls(*start) == Some(target));
+                        assert_eq!(start_for(&chain, index, target).ok(), last);
+                    }
+                }
+            }
+        }
+    }
 }

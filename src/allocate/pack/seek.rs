@@ -80,11 +80,12 @@ fn answer(instance: &Instance, steps: u64, any: bool) -> Result<Answer, NoRoom> 
     }
     tidy::number(&mut state);
     let measure = state.measure;
+    fewest = fewest.min(measure.ports);
     Ok(Answer {
         ports: by_group(&field, |line| state.port_of[line] as usize),
         opened: measure.ports,
-        bound: solver.least.opened.min(measure.ports),
-        fewest: fewest.min(measure.ports),
+        bound: solver.least.opened.min(fewest),
+        fewest,
         lead: measure.lead,
         least_lead: measure.lead == solver.least_lead,
         split: measure.split,

@@ -114,8 +114,8 @@ impl Grid {
         channel.checked_next_multiple_of(self.slots).unwrap_or(u64::MAX)
     }
 
-    /// The channel from which on `slots` slots fill all that is used before a channel; `None` where
-    /// there is less before it. Whole nodes need at least as much.
+    /// The channel at which `slots` slots begin that end right before `channel`, where nodes may be
+    /// cut; `None` if fewer slots come before it. Whole nodes begin there or earlier.
     #[must_use]
     pub fn back(self, channel: u64, slots: u64) -> Option<u64> {
         let before = channel / self.slots * self.used + self.offset(channel).min(self.used);

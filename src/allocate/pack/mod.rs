@@ -181,7 +181,7 @@ pub struct NoRoom {
 pub const MOST_STEPS: u64 = 48_000_000;
 
 /// The budget for `lines` lines: for few lines it grows with the square of their number. Above 150
-/// lines it falls to half of the most, so that what surrounds the search has its time too.
+/// lines it falls to half of the most: a step takes longer there, and more steps gain little.
 #[must_use]
 pub fn budget(lines: usize) -> u64 {
     let lines = lines as u64;

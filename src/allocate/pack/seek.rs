@@ -355,8 +355,8 @@ impl<'a> Solver<'a> {
         best.unwrap_or(state)
     }
 
-    /// Ports before side by side, or the reverse: the answer of the other order, if it is better.
-    /// With the fewest ports that either opens.
+    /// Seeks an answer with ports before side by side, or the reverse, and takes it if it is better.
+    /// Also returns the fewest ports that one of the two opens.
     fn other_way(&mut self, mut state: State<'a>) -> (State<'a>, u64) {
         let (order, ports) = (self.field.instance.order, state.measure.ports);
         let few = self.field.lines.len() < FEW;
@@ -386,7 +386,7 @@ impl<'a> Solver<'a> {
         (state, least.min(ports))
     }
 
-    /// Opens fewer ports if it can, at least `bound`.
+    /// Opens fewer ports if it can; `bound` ports are the fewest possible.
     fn fill_ports(&mut self, state: State<'a>, bound: u64) -> State<'a> {
         self.least.opened = bound;
         let (state, _) = self.bays(state, self.steps / 3);

@@ -355,7 +355,7 @@ impl<'a> Solver<'a> {
         best.unwrap_or(state)
     }
 
-    /// Seeks an answer with ports before side by side, or the reverse, and takes it if it is better.
+    /// Seeks an answer with ports before side by side, or the reverse. Takes it if it is better.
     /// Also returns the fewest ports that one of the two opens.
     fn other_way(&mut self, mut state: State<'a>) -> (State<'a>, u64) {
         let (order, ports) = (self.field.instance.order, state.measure.ports);

@@ -1,16 +1,17 @@
 //! Moves whole groups between bays, each packed anew: fewer ports, then shorter leads.
 //!
-//! A *bay* is the free ports of a site that are alike and come out at one place. Method:
+//! A *bay* is the free ports of a site that come out at one place; a *shelf* is those of it that
+//! are alike. Method:
 //! annealing. A step moves a group to another bay or swaps two; it is judged by the ports that
 //! both bays then take and by leads. Ports are counted by best fit, and port by port with subset
 //! sums where that takes more than the sum bound; counts are remembered by the set of groups.
 //! Whether lines stand side by side does not count here.
 #![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
 
-use super::fill::Packer;
+use super::fill::{Packer, Shelf};
 use super::random::{Random, Thresholds, mix};
 use super::state::{Field, NONE, State};
-use super::{Load, Order, Room};
+use super::{Instance, Load, Order};
 use std::collections::BTreeMap;
 
 /// How many sets of groups are remembered.
@@ -28,9 +29,15 @@ const COURSES: [(f64, f64, f64, u64); 2] = [(50.0, 10.0, 0.1, 11), (10_000.0, 5.
 
 /// Improves a state by moving groups between bays; whether groups are side by side does not count.
 /// Also returns whether it did.
-pub fn anneal<'a>(state: State<'a>, steps: u64, bound: u64, used: &mut u64) -> (State<'a>, bool) {
+pub fn anneal<'a>(
+    state: State<'a>,
+    joined: bool,
+    steps: u64,
+    bound: u64,
+    used: &mut u64,
+) -> (State<'a>, bool) {
     let order = state.field.instance.order;
-    let Some(mut search) = Search::new(&state) else {
+    let Some(mut search) = Search::new(&state, joined) else {
         return (state, false);
     };
     let near = search.near();
@@ -58,13 +65,12 @@ pub fn anneal<'a>(state: State<'a>, steps: u64, bound: u64, used: &mut u64) -> (
     }
 }
 
-/// Free ports that are alike.
+/// Free ports of a site that come out at one place.
 struct Bay {
     site: usize,
-    ports: Vec<u32>,
-    /// What one takes, by class.
-    rooms: Vec<Option<Room>>,
-    /// The most nodes that one takes, by kind.
+    /// Its ports, alike by alike.
+    shelves: Vec<Shelf>,
+    /// The most nodes that a port takes, by kind.
     widest: Vec<u64>,
     /// Groups in it, their nodes by kind, and the hash of their set.
     members: Vec<u32>,
@@ -87,6 +93,27 @@ struct Unit {
     bays: Vec<u32>,
 }
 
+impl Bay {
+    /// Adds a free port.
+    fn add(&mut self, index: usize, instance: &Instance) {
+        let look = instance.ports[index].look;
+        if let Some(shelf) = self.shelves.iter_mut().find(|shelf| shelf.look == look) {
+            shelf.ports.push(index as u32);
+            return;
+        }
+        let rooms = instance.looks[look].clone();
+        for (room, kind) in rooms.iter().zip(&instance.kinds) {
+            let nodes = room.map_or(0, |room| room.nodes);
+            self.widest[*kind] = nodes.max(self.widest[*kind]);
+        }
+        self.shelves.push(Shelf { look, rooms, ports: vec![index as u32] });
+    }
+
+    fn ports(&self) -> u64 {
+        self.shelves.iter().map(|shelf| shelf.ports.len() as u64).sum()
+    }
+}
+
 struct Search<'a> {
     field: &'a Field<'a>,
     bays: Vec<Bay>,
@@ -106,12 +133,12 @@ struct Search<'a> {
 
 impl<'a> Search<'a> {
     /// `None` where no group can move, or evenness comes first.
-    fn new(state: &State<'a>) -> Option<Self> {
+    fn new(state: &State<'a>, joined: bool) -> Option<Self> {
         let field = state.field;
         if field.instance.order == Order::Even {
             return None;
         }
-        let stays = staying(state);
+        let stays = staying(state, joined);
         let mut search = Self {
             field,
             bays: Vec::new(),
@@ -125,7 +152,7 @@ impl<'a> Search<'a> {
             steps: 0,
             packer: Packer::new(field),
         };
-        let bay_of = search.add_bays(state, &stays);
+        let bay_of = search.add_bays(state, joined, &stays);
         for (group, span) in field.span.iter().enumerate() {
             let port = state.port_of[span.start..].first().copied().unwrap_or(NONE);
             if !span.is_empty() && port != NONE && !stays[port as usize] {
@@ -141,7 +168,7 @@ impl<'a> Search<'a> {
     }
 
     /// Collects the ports that do not stay into bays; the bay of each port.
-    fn add_bays(&mut self, state: &State<'a>, stays: &[bool]) -> Vec<usize> {
+    fn add_bays(&mut self, state: &State<'a>, joined: bool, stays: &[bool]) -> Vec<usize> {
         let instance = self.field.instance;
         let mut known: BTreeMap<(usize, usize, usize), usize> = BTreeMap::new();
         let mut bay_of = vec![usize::MAX; stays.len()];
@@ -150,27 +177,21 @@ impl<'a> Search<'a> {
                 continue;
             }
             let next = self.bays.len();
-            let bay = *known.entry((port.site, port.place, port.look)).or_insert(next);
+            let bay = *known.entry(bay_at(instance, joined, index)).or_insert(next);
             if bay == next {
-                let rooms = instance.looks[port.look].clone();
                 let kinds = instance.kinds.iter().max().map_or(0, |kind| kind + 1);
-                let mut widest = vec![0; kinds];
-                for (room, kind) in rooms.iter().zip(&instance.kinds) {
-                    widest[*kind] = room.map_or(0, |room| room.nodes).max(widest[*kind]);
-                }
                 self.bays.push(Bay {
                     site: port.site,
-                    ports: Vec::new(),
-                    rooms,
-                    widest,
+                    shelves: Vec::new(),
+                    widest: vec![0; kinds],
                     members: Vec::new(),
                     load: vec![0; kinds],
                     hash: mix(next as u64),
                     cost: (0, 0),
                 });
             }
+            self.bays[bay].add(index, instance);
             bay_of[index] = bay;
-            self.bays[bay].ports.push(index as u32);
             let hung = &state.hung[index];
             self.slots[port.site] -= self.field.slots(port.site, hung.slots);
             self.others -= u64::from(!hung.lines.is_empty());
@@ -181,12 +202,7 @@ impl<'a> Search<'a> {
     fn add_unit(&mut self, group: usize, bay: usize) {
         let lines = &self.field.lines[self.field.span[group].clone()];
         let class = lines[0].class;
-        let fits = |bay: &Bay| {
-            bay.rooms[class].is_some_and(|room| {
-                let mut lines = lines.iter();
-                lines.all(|line| line.size <= room.nodes && line.draw <= room.current)
-            })
-        };
+        let fits = |bay: &Bay| lines.iter().all(|line| bay.shelves.iter().any(|it| it.takes(line)));
         let of = |hash: u64, line: &&Load| {
             mix(hash ^ mix(line.size) ^ mix(!line.draw) ^ mix(line.slots << 20 ^ class as u64))
         };
@@ -213,7 +229,7 @@ impl<'a> Search<'a> {
     /// The lead of all lines of a group to a bay.
     fn lead_at(&self, group: usize, bay: usize) -> u64 {
         let span = &self.field.span[group];
-        let lead = self.field.lead(span.start, self.bays[bay].ports[0]);
+        let lead = self.field.lead(span.start, self.bays[bay].shelves[0].ports[0]);
         lead * span.len() as u64
     }
 
@@ -391,7 +407,7 @@ impl<'a> Search<'a> {
             load.div_ceil((*room).max(1))
         });
         let ports = ports.sum::<u64>();
-        ports + LACKING * ports.saturating_sub(bay.ports.len() as u64)
+        ports + LACKING * ports.saturating_sub(bay.ports())
     }
 
     /// Ports and slots that a bay takes with one group more and one less.
@@ -407,7 +423,8 @@ impl<'a> Search<'a> {
         let ports = bins.len() as u64;
         let slots = bins.iter().map(|bin| self.field.slots(bay.site, bin.slots));
         let slots = slots.fold(0, u64::saturating_add);
-        let cost = ports + LACKING * ports.saturating_sub(bay.ports.len() as u64);
+        let lacking = bins.iter().filter(|bin| bin.port.is_none()).count() as u64;
+        let cost = ports + LACKING * lacking;
         self.memory[cell] = (hash, (cost, slots));
         (cost, slots)
     }
@@ -419,7 +436,7 @@ impl<'a> Search<'a> {
         let members = bay.members.iter().copied().filter(|unit| *unit != less);
         let members = members.chain((more != NONE).then_some(more));
         let span = |unit: u32| self.field.span[self.units[unit as usize].group].clone();
-        self.packer.pack(members.flat_map(span), &bay.rooms, least);
+        self.packer.pack(members.flat_map(span), &bay.shelves, least);
         self.steps += std::mem::take(&mut self.packer.steps);
     }
 
@@ -429,7 +446,7 @@ impl<'a> Search<'a> {
         for bay in 0..self.bays.len() {
             self.pack(bay, NONE, NONE);
             for piece in &self.packer.pieces {
-                port_of[piece.line] = *self.bays[bay].ports.get(piece.bin)?;
+                port_of[piece.line] = self.packer.bins[piece.bin].port?;
             }
         }
         let mut other = state.clone();
@@ -438,9 +455,16 @@ impl<'a> Search<'a> {
     }
 }
 
+/// What the ports of a bay have in common: site, place, and the look where bays are not joined.
+fn bay_at(instance: &Instance, joined: bool, port: usize) -> (usize, usize, usize) {
+    let port = &instance.ports[port];
+    let look = if joined { 0 } else { port.look };
+    (port.site, port.place, look)
+}
+
 /// Ports that keep what they have: those in use before, those of groups that cannot move whole, and
 /// those that share a port with such a group.
-fn staying(state: &State<'_>) -> Vec<bool> {
+fn staying(state: &State<'_>, joined: bool) -> Vec<bool> {
     let field = state.field;
     let ports = &field.instance.ports;
     let busy =
@@ -449,13 +473,10 @@ fn staying(state: &State<'_>) -> Vec<bool> {
     let moves = |span: &std::ops::Range<usize>| {
         let lines = &field.lines[span.clone()];
         let mut own = state.port_of[span.clone()].iter();
-        let look = |port: u32| {
-            let port = &ports[port as usize];
-            (port.site, port.place, port.look)
-        };
+        let bay = |port: u32| bay_at(field.instance, joined, port as usize);
         let first = own.clone().next().copied().unwrap_or(NONE);
         first != NONE
-            && own.all(|port| *port != NONE && look(*port) == look(first))
+            && own.all(|port| *port != NONE && bay(*port) == bay(first))
             && lines
                 .iter()
                 .all(|line| line.class == lines[0].class && line.home.is_none() && !line.alone)

@@ -1,4 +1,4 @@
-//! Packs lines onto ports that are alike: best fit, then port by port with subset sums.
+//! Packs lines onto ports: best fit, and port by port with subset sums.
 #![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
 
 use super::state::Field;
@@ -15,25 +15,42 @@ pub struct Chunk {
     size: u64,
     /// The line.
     pub line: usize,
-    /// The port that it goes to, counted from 0.
+    /// The port that it goes to, counted from 0 in [`Packer::bins`].
     pub bin: usize,
+}
+
+/// Ports that are alike.
+pub struct Shelf {
+    /// Which look they have.
+    pub look: usize,
+    /// What one takes, by class.
+    pub rooms: Vec<Option<Room>>,
+    /// The ports.
+    pub ports: Vec<u32>,
+}
+
+impl Shelf {
+    /// Whether an empty port takes a line.
+    pub fn takes(&self, line: &Load) -> bool {
+        let room = self.rooms[line.class];
+        room.is_some_and(|room| line.size <= room.nodes && line.draw <= room.current)
+    }
 }
 
 /// A port that is being filled.
 #[derive(Clone, Copy)]
 pub struct Bin {
     kind: usize,
+    shelf: usize,
     nodes: u64,
     current: u64,
+    /// The port; `None` where the shelf has too few.
+    pub port: Option<u32>,
     /// Slots of the lines on it.
     pub slots: u64,
 }
 
 impl Bin {
-    fn of(kind: usize) -> Self {
-        Self { kind, nodes: 0, current: 0, slots: 0 }
-    }
-
     fn hang(&mut self, line: &Load) {
         self.nodes += line.size;
         self.current = self.current.saturating_add(line.draw);
@@ -41,7 +58,7 @@ impl Bin {
     }
 }
 
-/// Lines packed onto ports that are alike.
+/// Lines packed onto ports.
 pub struct Packer<'a> {
     field: &'a Field<'a>,
     /// All lines as pieces, the largest of each kind first, and where each line stands there.
@@ -87,85 +104,163 @@ impl<'a> Packer<'a> {
         }
     }
 
-    /// Packs lines onto ports that take `rooms` by class; at most `least` ports are good enough.
-    pub fn pack(&mut self, lines: impl Iterator<Item = usize>, rooms: &[Option<Room>], least: u64) {
-        self.bins.clear();
+    /// Packs lines onto the ports of shelves; at most `least` ports are good enough.
+    pub fn pack(&mut self, lines: impl Iterator<Item = usize>, shelves: &[Shelf], least: u64) {
         self.ranks.clear();
         self.ranks.extend(lines.map(|line| self.rank[line]));
         self.ranks.sort_unstable();
-        self.pieces.clear();
         let order = self.ranks.iter().map(|rank| self.order[*rank as usize]);
-        self.pieces.extend(order);
-        self.steps += self.pieces.len() as u64;
-        let full = self.complete(rooms);
-        if !full || self.bins.len() as u64 > least {
-            let (pieces, bins) = (self.pieces.clone(), std::mem::take(&mut self.bins));
-            self.best_fit(rooms);
-            if full && self.bins.len() >= bins.len() {
+        let order: Vec<Chunk> = order.collect();
+        self.steps += order.len() as u64;
+        (self.pieces, self.bins) = (Vec::new(), Vec::new());
+        let worth = |bins: &[Bin]| {
+            let lacking = bins.iter().filter(|bin| bin.port.is_none()).count();
+            (lacking, bins.len())
+        };
+        let mut best = (usize::MAX, usize::MAX);
+        for way in [Way::Fullest, Way::Tightest, Way::BestFit] {
+            let found = match way {
+                Way::Tightest if shelves.len() == 1 => None,
+                Way::BestFit => Some(self.best_fit(order.clone(), shelves)),
+                Way::Fullest | Way::Tightest => self.complete(order.clone(), shelves, way),
+            };
+            if let Some((pieces, bins)) = found
+                && worth(&bins) < best
+            {
+                best = worth(&bins);
                 (self.pieces, self.bins) = (pieces, bins);
             }
-        }
-    }
-
-    fn best_fit(&mut self, rooms: &[Option<Room>]) {
-        let field = self.field;
-        for piece in &mut self.pieces {
-            let line = field.lines[piece.line];
-            let Some(room) = rooms[line.class] else {
-                continue;
-            };
-            let fits = |bin: &Bin| {
-                bin.kind == piece.kind
-                    && bin.nodes + line.size <= room.nodes
-                    && bin.current.saturating_add(line.draw) <= room.current
-            };
-            let found = self.bins.iter().enumerate().filter(|(_, bin)| fits(bin));
-            let found = found.max_by_key(|(at, bin)| (bin.nodes, Reverse(*at)));
-            piece.bin = found.map_or(self.bins.len(), |(at, _)| at);
-            if piece.bin == self.bins.len() {
-                self.bins.push(Bin::of(piece.kind));
+            if best <= (0, least as usize) {
+                return;
             }
-            self.bins[piece.bin].hang(line);
         }
-        self.steps += (self.pieces.len() * self.bins.len()) as u64 / 4 + 20;
     }
 
-    /// Packs port by port: the largest piece left, and the pieces that fill the rest best. False
-    /// where current is limited, or a room is too wide.
-    fn complete(&mut self, rooms: &[Option<Room>]) -> bool {
+    fn best_fit(&mut self, mut pieces: Vec<Chunk>, shelves: &[Shelf]) -> (Vec<Chunk>, Vec<Bin>) {
         let field = self.field;
-        let room = |piece: &Chunk| {
-            let line = field.lines[piece.line];
-            let room = rooms[line.class].filter(|room| room.nodes <= WIDEST);
-            room.filter(|room| line.draw == 0 || room.current == u64::MAX)
-        };
-        let mut left = self.pieces.clone();
-        if left.iter().any(|piece| room(piece).is_none()) {
-            return false;
-        }
-        let mut pieces = Vec::new();
         let mut bins: Vec<Bin> = Vec::new();
-        while let Some(first) = left.first().copied() {
-            let mut bin = Bin::of(first.kind);
-            let nodes = room(&first).map_or(0, |room| room.nodes);
-            let kin = left.partition_point(|piece| piece.kind == first.kind);
-            let size = |place: usize| left[place + 1].size;
-            let space = nodes.saturating_sub(first.size);
-            let steps = &mut self.steps;
-            let mut chosen = subset(kin - 1, &size, space, &mut self.sums, steps);
-            chosen.iter_mut().for_each(|place| *place += 1);
-            chosen.push(0);
+        let mut used = vec![0; shelves.len()];
+        for piece in &mut pieces {
+            let line = field.lines[piece.line];
+            let fits = |bin: &Bin| {
+                let room = shelves[bin.shelf].rooms[line.class];
+                bin.kind == piece.kind
+                    && room.is_some_and(|room| {
+                        bin.nodes + line.size <= room.nodes
+                            && bin.current.saturating_add(line.draw) <= room.current
+                    })
+            };
+            let space = |bin: &Bin| {
+                let room = shelves[bin.shelf].rooms[line.class];
+                room.map_or(0, |room| room.nodes) - bin.nodes
+            };
+            let found = bins.iter().enumerate().filter(|(_, bin)| fits(bin));
+            let found = found.min_by_key(|(at, bin)| (space(bin), *at));
+            piece.bin = found.map_or(bins.len(), |(at, _)| at);
+            if piece.bin == bins.len() {
+                let widest = |shelf: &usize| {
+                    let room = shelves[*shelf].rooms[line.class];
+                    let free = used[*shelf] < shelves[*shelf].ports.len();
+                    (free, room.map_or(0, |room| room.nodes), Reverse(*shelf))
+                };
+                let takes = (0..shelves.len()).filter(|shelf| shelves[*shelf].takes(line));
+                if let Some(shelf) = takes.max_by_key(widest) {
+                    bins.push(open(piece.kind, shelf, shelves, &mut used));
+                }
+            }
+            if let Some(bin) = bins.get_mut(piece.bin) {
+                bin.hang(line);
+            }
+        }
+        self.steps += (pieces.len() * bins.len()) as u64 / 4 + 20;
+        (pieces, bins)
+    }
+
+    /// Packs port by port: the largest piece left, and the pieces that fill the rest best. `None`
+    /// where current is limited, a room is too wide, or one kind has several rooms on a port.
+    fn complete(
+        &mut self,
+        mut left: Vec<Chunk>,
+        shelves: &[Shelf],
+        way: Way,
+    ) -> Option<(Vec<Chunk>, Vec<Bin>)> {
+        let field = self.field;
+        let class = |piece: &Chunk| field.lines[piece.line].class;
+        let hard = |piece: &Chunk| {
+            let draws = field.lines[piece.line].draw > 0;
+            let mut rooms = shelves.iter().filter_map(|shelf| shelf.rooms[class(piece)]);
+            rooms.any(|room| room.nodes > WIDEST || draws && room.current < u64::MAX)
+        };
+        let unlike = |pair: &[Chunk]| {
+            let [one, other] = [class(&pair[0]), class(&pair[1])];
+            let mut rooms = shelves.iter().map(|shelf| &shelf.rooms);
+            pair[0].kind == pair[1].kind && rooms.any(|rooms| rooms[one] != rooms[other])
+        };
+        if left.iter().any(hard) || left.windows(2).any(unlike) {
+            return None;
+        }
+        let (mut pieces, mut bins) = (Vec::new(), Vec::new());
+        let mut used = vec![0; shelves.len()];
+        while !left.is_empty() {
+            let first = match shelves.len() {
+                1 => 0,
+                _ => (0..left.len()).max_by_key(|at| (left[*at].size, Reverse(*at)))?,
+            };
+            let head = left[first];
+            let end = left.partition_point(|piece| piece.kind <= head.kind);
+            let mut best: Option<(_, usize, Vec<usize>)> = None;
+            for shelf in 0..shelves.len() {
+                let room = shelves[shelf].rooms[class(&head)];
+                let nodes = room.map_or(0, |room| room.nodes);
+                if nodes < head.size {
+                    continue;
+                }
+                let size = |place: usize| left[first + 1 + place].size;
+                let space = nodes - head.size;
+                let steps = &mut self.steps;
+                let chosen = subset(end - first - 1, &size, space, &mut self.sums, steps);
+                let filled: u64 = chosen.iter().map(|place| size(*place)).sum();
+                let free = used[shelf] < shelves[shelf].ports.len();
+                let worth = match way {
+                    Way::Tightest => (space - filled) * 1_000 / nodes,
+                    _ => u64::MAX - filled,
+                };
+                let key = (!free, worth, nodes);
+                if best.as_ref().is_none_or(|best| key < best.0) {
+                    best = Some((key, shelf, chosen));
+                }
+            }
+            let (_, shelf, mut chosen) = best?;
+            let mut bin = open(head.kind, shelf, shelves, &mut used);
+            chosen.iter_mut().for_each(|place| *place += first + 1);
+            chosen.push(first);
             for place in chosen {
                 let piece = left.remove(place);
                 bin.hang(field.lines[piece.line]);
-                let bin = bins.len();
-                pieces.push(Chunk { bin, ..piece });
+                pieces.push(Chunk { bin: bins.len(), ..piece });
             }
             bins.push(bin);
         }
-        (self.pieces, self.bins) = (pieces, bins);
-        true
+        Some((pieces, bins))
     }
+}
+
+/// How ports are packed.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Way {
+    /// Port by port, each time the port that takes most.
+    Fullest,
+    /// Port by port, each time the port that leaves the least free.
+    Tightest,
+    /// Piece by piece, where it leaves least free.
+    BestFit,
+}
+
+/// Opens a port of a shelf.
+fn open(kind: usize, shelf: usize, shelves: &[Shelf], used: &mut [usize]) -> Bin {
+    let port = shelves[shelf].ports.get(used[shelf]).copied();
+    used[shelf] += 1;
+    Bin { kind, shelf, nodes: 0, current: 0, port, slots: 0 }
 }
 
 /// Which of some sizes (`size` by place, the largest first) fill a space best; of equal fills the

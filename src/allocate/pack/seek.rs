@@ -24,6 +24,9 @@ const MORE: u64 = 10_000_000;
 /// For fewer lines than this, several kinds of search are tried.
 const FEW: usize = 100;
 
+/// With more lines than this, each bay has ports that are alike.
+const JOINED: usize = 200;
+
 /// Whether everything finds a port, as far as `steps` steps tell; with the steps used.
 #[must_use]
 pub fn fits(instance: &Instance, steps: u64) -> (bool, u64) {
@@ -288,9 +291,21 @@ impl<'a> Solver<'a> {
         state
     }
 
-    /// Moves groups between sites, with whether that was better.
-    fn bays<'s>(&mut self, state: State<'s>, steps: u64) -> (State<'s>, bool) {
-        bays::anneal(state, steps, self.least.opened, &mut self.inserter.steps)
+    /// Moves groups between sites, with whether that was better. Where fewer ports count more than
+    /// side by side, a bay also has ports that are not alike.
+    fn bays<'s>(&mut self, mut state: State<'s>, steps: u64) -> (State<'s>, bool) {
+        let joined: &[bool] = match state.field.instance.order {
+            Order::Neighbours => &[false],
+            _ if state.field.lines.len() > JOINED || !state.field.mixed() => &[false],
+            _ => &[false, true],
+        };
+        let (steps, bound) = (steps / joined.len() as u64, self.least.opened);
+        let (mut placed, used) = (false, &mut self.inserter.steps);
+        for joined in joined {
+            let (next, better) = bays::anneal(state, *joined, steps, bound, used);
+            (state, placed) = (next, placed || better);
+        }
+        (state, placed)
     }
 
     /// Proves for a small instance that no fewer strings can leave their port, or finds how.

@@ -100,6 +100,14 @@ impl<'a> Field<'a> {
         field
     }
 
+    /// Whether a place has ports that are not alike.
+    pub fn mixed(&self) -> bool {
+        let ports = self.instance.ports.windows(2);
+        let place = |port: &Socket| (port.site, port.place);
+        let mut unlike = ports.filter(|pair| pair[0].look != pair[1].look);
+        unlike.any(|pair| place(&pair[0]) == place(&pair[1]))
+    }
+
     /// Sets what leads and unevenness cost. Where neither comes first, a mean lead costs a quarter
     /// of a port, and nodes spread evenly over all sites an eighth.
     fn price(&mut self) {

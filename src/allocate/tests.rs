@@ -213,6 +213,24 @@ fn another_controllers_pins_block_whole_universes() {
 }
 
 #[test]
+fn what_follows_a_pin_on_a_consecutive_controller_blocks_universes_too() {
+    let mut display = Display::new(3);
+    let first = display.controller(Start::From(1), 2, 0);
+    let second = display.controller(Start::From(9), 2, 0);
+    display.set(second).addressing = Addressing::Consecutive;
+    let (a, b) = (display.string(100), display.string(100));
+    let (d, e) = (display.string(170), display.string(170));
+    display.on(first, 1, &[a]);
+    display.on(first, 2, &[b]);
+    display.wire(port(second, 1), &[(d, pin(2, 1))]);
+    display.on(second, 2, &[e]);
+    let done = display.plan();
+    assert_eq!([done.of(d), done.of(e)], ["2/1 2/510", "2/511 3/508"]);
+    assert_eq!([done.of(a), done.of(b)], ["1/1 1/300", "4/1 4/300"]);
+    assert_eq!(done.codes, [""; 0]);
+}
+
+#[test]
 fn consecutive_leaves_no_gap() {
     let (mut display, c) = one(Start::Auto);
     display.set(c).addressing = Addressing::Consecutive;

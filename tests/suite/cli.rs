@@ -522,6 +522,14 @@ fn what_is_no_regular_file_is_refused_at_once() {
     std::os::unix::fs::symlink("/dev/zero", folder.0.join("zero.tinsel")).unwrap();
     let yard = folder.file("yard.tinsel", format!("include \"zero.tinsel\"\n{rest}"));
     assert_eq!(status(&on("check", &yard, &[])), 1);
+    // A lock that leads to itself is there, and can't be read.
+    let right = folder.file("right.tinsel", RIGHT);
+    std::os::unix::fs::symlink("right.lock", folder.0.join("right.lock")).unwrap();
+    for command in ["check", "table", "build"] {
+        let output = on(command, &right, &[]);
+        assert_eq!(status(&output), 2, "{}", err(&output));
+        assert!(err(&output).contains("can't read"), "{}", err(&output));
+    }
 }
 
 #[cfg(unix)]

@@ -332,6 +332,12 @@ fn what_each_action_writes() {
     let one = all.iter().find(|one| one.fix.title.starts_with("write the ports")).unwrap();
     let after = open.with(&desk, &one.fix.edits).texts["yard.tinsel"].clone();
     assert!(after.ends_with("b[1]\nwire c.1: d\n"), "{after}");
+    // What is reported elsewhere takes no action away.
+    let more = Texts::one(&format!("{text}prop e {{ node n; string 3 nodes }}\n"));
+    let desk = more.desk();
+    let here = at(&desk, "yard.tinsel", "30 nodes") + 1;
+    let all = actions::actions(&desk, Span::new(here, here));
+    assert!(all.iter().any(|one| one.fix.title == "write it as 5 strands of 6 nodes"));
 }
 
 fn places_by_name(compiled: &Compiled) -> BTreeMap<String, (u64, u64)> {

@@ -134,6 +134,9 @@ fn a_count_alone_is_that_of_nodes() {
     assert!(alone.contains("prop heron { node pixel; string 25 nodes }"), "{alone}");
     let props = imported("Prop,Port,Count,Nodes\nowl,1,4,40\n").text;
     assert!(props.contains("prop owl * 4 {"), "{props}");
+    // One port takes all of them, and a second is there for what must stay side by side.
+    let open = imported("Prop,Count,Nodes\nowl,4,40\n").text;
+    assert!(open.contains("prop owl * 4 {") && open.contains("ports 1..2 {"), "{open}");
 }
 
 /// Each table comes in where it was, and a build after it moves nothing and says so.
@@ -382,6 +385,16 @@ const SHEETS: &[Sheet] = &[
             "fox: {port: main.2, start: 3/151, slots: 150",
         ],
         doubts: &["row 4, column `End slot`: \"310\": ends at 3/300"],
+    },
+    // The last slot alone, in the universe of the first one.
+    Sheet {
+        table: "name,nodes,port,universe,slot,end slot\nowl,50,1,3,1,150\nfox,50,2,3,151,310\n",
+        display: &["universes from 3"],
+        lock: &[
+            "owl: {port: main.1, start: 3/1, slots: 150",
+            "fox: {port: main.2, start: 3/151, slots: 150",
+        ],
+        doubts: &["row 3, column `end slot`: \"310\": ends at 3/300"],
     },
     // Two rows on one slot, and a universe on two controllers.
     Sheet {

@@ -232,6 +232,22 @@ fn papers_agree_on_every_plug() {
     }
 }
 
+/// An output that is in use or reserved is not among the free ones.
+#[test]
+fn a_port_sheet_lists_the_free_outputs() {
+    let text = "display \"Moss Lane\" { }\n\
+        node berry { chip ws2811; colour RGB }\n\
+        controller kiosk { universes from 1; ports 1..6 { }; dmx 1..3 }\n\
+        reserve kiosk.3 \"socket broken\"\n\
+        reserve kiosk.dmx1 \"house lights\"\n\
+        prop otter { node berry; string 12 nodes }\n\
+        wire kiosk.2: otter\n";
+    let page = single(&check::one(text));
+    assert_eq!(between(&page, "<p>Free outputs: ", "</p>"), ["1, 4 to 6 and dmx2 to dmx3."]);
+    let reserved = ["3 is reserved: socket broken.", "dmx1 is reserved: house lights."];
+    assert_eq!(between(&page, "<p>Output ", "</p>"), reserved);
+}
+
 /// The display that the edition is tried on: something on every paper.
 const ORCHARD: &str = "display \"Orchard\" { frame rate 40 Hz; lead of 18 AWG; dim to 30 % }\n\
     node berry { chip ws2811; colour RGB; volts 12 V; draw 50 mA; pitch 75 mm; gauge 18 AWG }\n\

@@ -236,6 +236,11 @@ fn a_split_has_the_fewest_strings_that_find_room() {
     // A strand that fits nowhere.
     let none = yard("ports 1..9 { nodes at most 24 }", "");
     assert_eq!(check::codes(&check::one(&none).findings), ["place/no-room"]);
+    // Nodes without a chip ask for no port that drives one.
+    let plain = "node n { colour RGB }\ncontroller c { ports 1 { nodes at most 24 } }\n\
+        prop owl { node n; strings 2 of 20 nodes }\n";
+    let said = check::told(&check::one(plain));
+    assert!(said.contains("place/no-room") && !said.contains("drive"), "{said}");
 }
 
 #[test]

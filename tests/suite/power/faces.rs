@@ -130,6 +130,10 @@ fn the_sheet() {
     }
     assert_eq!(&rows[0][1], "pier.1");
     assert_eq!(&rows[0][4], "1.5");
+    let watts = reader.headers().unwrap().iter().position(|name| name == "watts").unwrap();
+    for row in rows.iter().filter(|row| matches!(&row[0], "supply" | "circuit" | "total")) {
+        assert!(row[watts].parse::<f64>().is_ok_and(|watts| watts > 0.0), "{row:?}");
+    }
 }
 
 /// Suggestions are statements and comments; with them the display passes at the level asked for.

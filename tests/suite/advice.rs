@@ -179,3 +179,27 @@ fn a_wire_that_is_advised_moves_nothing() {
         assert_eq!(codes(&after.findings), left, "{wired}{}", told(&after));
     }
 }
+
+/// A free port is offered for what follows a stored string only where the display stays right.
+#[test]
+fn a_free_port_that_does_not_suit_is_not_offered() {
+    let yard = |second: &str| {
+        format!(
+            "node dot {{ chip ws2811; colour RGB }}\n\
+             controller mill {{ universes from 2; port 1 {{ }}; port 2 {second} }}\n\
+             prop reed * 3 {{ node dot; string 20 nodes }}\n\
+             wire mill.1: reed[1] -> reed[2] -> reed[3]\nstored reed[2]\n"
+        )
+    };
+    for (second, offered) in
+        [("{ }", true), ("{ chip ws2801 }", false), ("{ nodes at most 5 }", false)]
+    {
+        let said = check::terminal(&check::one(&yard(second)));
+        let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(
+            said.contains("stored/mid-chain") && said.contains("addressing per prop"),
+            "{said}"
+        );
+        assert_eq!(said.contains("free port `mill.2`"), offered, "{second}: {said}");
+    }
+}

@@ -239,8 +239,10 @@ fn a_split_has_the_fewest_strings_that_find_room() {
     // Nodes without a chip ask for no port that drives one.
     let plain = "node n { colour RGB }\ncontroller c { ports 1 { nodes at most 24 } }\n\
         prop owl { node n; strings 2 of 20 nodes }\n";
-    let said = check::told(&check::one(plain));
+    let said = check::terminal(&check::one(plain));
     assert!(said.contains("place/no-room") && !said.contains("drive"), "{said}");
+    let said = check::terminal(&check::one(&plain.replace("colour", "chip ws2811; colour")));
+    assert!(said.contains("that drive"), "{said}");
 }
 
 #[test]

@@ -130,7 +130,8 @@ impl<'a> Packer<'a> {
                 best = worth(&bins);
                 (self.pieces, self.bins) = (pieces, bins);
             }
-            if best <= (0, least as usize) {
+            // Of ports that are alike, no more lack than that.
+            if best.1 as u64 <= least && (best.0 == 0 || shelves.len() == 1) {
                 return;
             }
         }

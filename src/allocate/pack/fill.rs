@@ -130,7 +130,7 @@ impl<'a> Packer<'a> {
                 best = worth(&bins);
                 (self.pieces, self.bins) = (pieces, bins);
             }
-            // Of ports that are alike, no more lack than that.
+            // Where ports are alike, the fewest ports also lack the fewest.
             if best.1 as u64 <= least && (best.0 == 0 || shelves.len() == 1) {
                 return;
             }

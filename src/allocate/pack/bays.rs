@@ -1,11 +1,11 @@
 //! Moves whole groups between bays, each packed anew: fewer ports, then shorter leads.
 //!
-//! A *bay* is the free ports of a site that come out at one place; a *shelf* is those of it that
-//! are alike. Method:
-//! annealing. A step moves a group to another bay or swaps two; it is judged by the ports that
-//! both bays then take and by leads. Ports are counted by best fit, and port by port with subset
-//! sums where that takes more than the sum bound; counts are remembered by the set of groups.
-//! Whether lines stand side by side does not count here.
+//! A *bay* is the free ports of a site that come out at one place: all of them, or those alike. A
+//! *shelf* is the ports of a bay that are alike.
+//!
+//! Method: annealing. A step moves a group to another bay or swaps two. It is judged by the ports
+//! that both bays then take and by leads. Ports are counted by packing them (`fill`); counts are
+//! remembered by the set of groups. Whether lines stand side by side does not count here.
 #![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
 
 use super::fill::{Packer, Shelf};
@@ -68,7 +68,7 @@ pub fn anneal<'a>(
 /// Free ports of a site that come out at one place.
 struct Bay {
     site: usize,
-    /// Its ports, alike by alike.
+    /// Its ports; those that are alike share a shelf.
     shelves: Vec<Shelf>,
     /// The most nodes that a port takes, by kind.
     widest: Vec<u64>,
@@ -446,7 +446,7 @@ impl<'a> Search<'a> {
         for bay in 0..self.bays.len() {
             self.pack(bay, NONE, NONE);
             for piece in &self.packer.pieces {
-                port_of[piece.line] = self.packer.bins[piece.bin].port?;
+                port_of[piece.line] = self.packer.bins.get(piece.bin)?.port?;
             }
         }
         let mut other = state.clone();

@@ -1,4 +1,4 @@
-//! Packs lines onto ports: best fit, and port by port with subset sums.
+//! Packs lines onto ports: port by port with subset sums, then by best fit if that may be better.
 #![allow(clippy::indexing_slicing)] // every index is made in this module from the lengths beside it
 
 use super::state::Field;
@@ -253,7 +253,7 @@ enum Way {
     Fullest,
     /// Port by port, each time the port that leaves the least free.
     Tightest,
-    /// Piece by piece, where it leaves least free.
+    /// Piece by piece, each on the port that it leaves the least free.
     BestFit,
 }
 

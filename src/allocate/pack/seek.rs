@@ -24,7 +24,7 @@ const MORE: u64 = 10_000_000;
 /// For fewer lines than this, several kinds of search are tried.
 const FEW: usize = 100;
 
-/// With more lines than this, each bay has ports that are alike.
+/// With more lines than this, no bay has ports that are not alike.
 const JOINED: usize = 200;
 
 /// Whether everything finds a port, as far as `steps` steps tell; with the steps used.
